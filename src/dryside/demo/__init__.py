@@ -1,0 +1,1 @@
+"""An invented photographer's year, and a film simulator that draws her negatives."""

@@ -1,0 +1,1 @@
+"""Ground floor: facts of film, pure and without I/O."""

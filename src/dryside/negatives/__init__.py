@@ -1,0 +1,1 @@
+"""The image engine: capture -> strip -> frames -> density -> scene -> rendering."""

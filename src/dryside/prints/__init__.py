@@ -1,0 +1,1 @@
+"""Print sizes that the pixels and the shape bear; print files and sheets."""

@@ -1,0 +1,1 @@
+"""Back from the lab: receive, match, inspect, tag."""

@@ -1,0 +1,1 @@
+"""Cut, sleeve, file and find negatives."""

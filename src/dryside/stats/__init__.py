@@ -1,0 +1,1 @@
+"""Spending and lab figures."""
