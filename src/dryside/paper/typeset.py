@@ -141,13 +141,19 @@ def _compile(main: Path, root: Path, data: Mapping[str, Any]) -> bytes:
             assert isinstance(pdf, bytes)
             return pdf
         except typst.TypstError as error:
-            missing = set("".join(_MISSING_GLYPH.findall(error.diagnostic)))
+            missing = _missing_letters(error.diagnostic)
             if not missing or (system and not missing & set(text)):
                 raise _refusal(main.stem, error) from error
             if system:
                 log.warning("no font on this machine has %s; a box is printed instead", " ".join(sorted(missing)))
                 text = text.translate({ord(letter): _BOX for letter in missing})
             system = True
+
+
+def _missing_letters(diagnostic: str) -> set[str]:
+    """Letters no font has, from the typesetter's words, which write some of them as ``\\u{378}``."""
+    found = "".join(_MISSING_GLYPH.findall(diagnostic))
+    return set(re.sub(r"\\u\{([0-9a-f]+)\}", lambda code: chr(int(code[1], 16)), found))
 
 
 def _refusal(template: str, error: typst.TypstError) -> Refusal:
