@@ -1,8 +1,8 @@
 """Film formats: what a frame measures, how far apart frames lie, how many are on a roll.
 
-Frame sizes: encyclopedia articles '135 film', '120 film' and 'List of photographic film formats' (read); 127, sheet sizes,
-widths of 110, 120 and 127 film and the counts of panoramic frames from memory. The gates of real cameras differ by about
-half a millimetre.
+Frame sizes: encyclopedia articles '135 film', '120 film' and 'List of photographic film formats' (read); 127, sheet
+sizes, widths of 110, 120 and 127 film and the counts of panoramic frames from memory. The gates of real cameras differ
+by about half a millimetre.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from dryside.film.nearest import in_words, nearest_names
 from dryside.film.perforations import FILM_WIDTH_MM, FRAME_PITCH_MM, HALF_FRAME_PITCH_MM
 from dryside.film.refusal import Refusal
 
-# Length of 120 film and width of the backing's film from memory where sources disagree (61 to 62 mm).
+# From memory: the pages read disagree (61 to 62 mm).
 _WIDTH_120_MM = 61.5
 _WIDTH_127_MM = 46.0
 
@@ -140,10 +140,14 @@ FAMILIES: tuple[str, ...] = ("135", "half", "panoramic", "120", "4x5", "110", "1
 """The names that price lists use."""
 
 _BY_OTHER_NAMES = {
-    "35": "135", "35mm": "135", "24x36": "135", "36x24": "135", "fullframe": "135", "135full": "135", "135fullframe": "135",
-    "135half": "half", "halfframe": "half", "18x24": "half", "24x18": "half", "135halfframe": "half", "135-half": "half",
-    "pano": "panoramic", "panorama": "panoramic", "24x65": "panoramic", "65x24": "panoramic", "135panoramic": "panoramic",
-    "135-24x36": "135", "135-18x24": "half", "135-24x65": "panoramic", "135-panoramic": "panoramic", "135-pano": "panoramic",
+    "35": "135", "35mm": "135", "24x36": "135", "36x24": "135", "fullframe": "135", "135full": "135",
+    "135fullframe": "135",
+    "135half": "half", "halfframe": "half", "18x24": "half", "24x18": "half", "135halfframe": "half",
+    "135-half": "half",
+    "pano": "panoramic", "panorama": "panoramic", "24x65": "panoramic", "65x24": "panoramic",
+    "135panoramic": "panoramic",
+    "135-24x36": "135", "135-18x24": "half", "135-24x65": "panoramic", "135-panoramic": "panoramic",
+    "135-pano": "panoramic",
     "645": "120-6x4.5", "120645": "120-6x4.5", "4.5x6": "120-6x4.5", "120-645": "120-6x4.5",
     "66": "120-6x6", "67": "120-6x7", "68": "120-6x8", "69": "120-6x9", "612": "120-6x12", "617": "120-6x17",
     "4x5in": "4x5", "5x4": "4x5", "sheet4x5": "4x5", "4x5sheet": "4x5", "sheet-4x5": "4x5", "220": "120",
@@ -157,7 +161,7 @@ def film_format(key: str) -> FilmFormat:
     Raises
     ------
     Refusal
-        If there is no such key; the nearest is named. A film that takes several frame sizes (`120`) is refused with them.
+        If there is no such key; the nearest is named. A film of several frame sizes (`120`) is refused with them.
     """
     if key in FORMATS:
         return FORMATS[key]
@@ -213,9 +217,9 @@ def family(key: str) -> str:
 def covers(listed: str, wanted: str) -> bool:
     """Whether a lab that lists `listed` takes a roll of `wanted`.
 
-    A film's name covers all its frame sizes (`120` covers `120-6x7`), a frame size only itself. `half` and `panoramic`
-    must be listed by their own name: they cost more work than 135. A roll known only as `120` may have frames of any size,
-    so a list of single sizes does not cover it.
+    A film's name covers all its frame sizes (`120` covers `120-6x7`), a frame size only itself. `half` and
+    `panoramic` must be listed by their own name: they cost more work than 135. A roll known only as `120` may have
+    frames of any size, so a list of single sizes does not cover it.
 
     Raises
     ------

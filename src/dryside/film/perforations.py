@@ -1,7 +1,7 @@
 """Where the holes of 135 film are: pitch, hole, distance to the edge, and what follows from them.
 
-Sources: encyclopedia article 'Film perforations' (pitches, hole sizes: read); ISO 491 and ISO 1007 for film width, corner
-radius, distance to the edge and all tolerances (from memory).
+Sources: encyclopedia article 'Film perforations' (pitches, hole sizes: read); ISO 491 and ISO 1007 for film width,
+corner radius, distance to the edge and all tolerances (from memory).
 """
 
 from __future__ import annotations
