@@ -1,0 +1,191 @@
+"""Who may talk to the pages: host check, session, request token, response headers.
+
+The pages are for one household. On loopback nobody logs in, yet a stranger's web page open in the same browser must
+not be able to reach the book: so the Host header is checked (a rebound name is refused), every change needs a token bound to
+the session, and the session cookie never travels cross-site.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import secrets
+import time
+from dataclasses import dataclass, field
+from typing import Any
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import HTTPConnection
+from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse
+
+SESSION_COOKIE = "dryside-session"
+TOKEN_HEADER = "x-dryside-token"  # noqa: S105 - the name of a header
+SESSION_SECONDS = 30 * 24 * 3600
+SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+
+CONTENT_SECURITY_POLICY = "; ".join(
+    (
+        "default-src 'none'",
+        "script-src 'self'",
+        "style-src 'self'",
+        "img-src 'self' data: blob:",
+        "font-src 'self'",
+        "connect-src 'self'",
+        "manifest-src 'self'",
+        "worker-src 'self'",
+        "form-action 'self'",
+        "base-uri 'none'",
+        "frame-ancestors 'none'",
+    )
+)
+
+
+@dataclass
+class Sessions:
+    """Sessions by the digest of their secret, so that a copy of the table opens nothing.
+
+    `key` signs request tokens; it stays in the book, so that a page left open survives a restart of the server.
+    """
+
+    key: bytes
+    known: dict[str, float] = field(default_factory=dict)
+    logged_in: dict[str, float] = field(default_factory=dict)
+
+    def begin(self) -> str:
+        """A new session's secret, for the cookie."""
+        return secrets.token_urlsafe(32)
+
+    def log_in(self, secret: str) -> None:
+        """Let this session in for `SESSION_SECONDS`."""
+        self.logged_in[_digest(secret)] = time.time() + SESSION_SECONDS
+
+    def log_out(self, secret: str) -> None:
+        """End this session."""
+        self.logged_in.pop(_digest(secret), None)
+
+    def is_in(self, secret: str) -> bool:
+        """Whether this session logged in and has not run out."""
+        return self.logged_in.get(_digest(secret), 0.0) > time.time()
+
+    def token(self, secret: str) -> str:
+        """Request token of a session: what every form and script sends with a change."""
+        return hmac.new(self.key, secret.encode(), hashlib.sha256).hexdigest()
+
+    def token_fits(self, secret: str, token: str) -> bool:
+        """Compare in constant time."""
+        return bool(secret) and hmac.compare_digest(self.token(secret), token)
+
+
+def _digest(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()
+
+
+@dataclass(frozen=True)
+class Door:
+    """What the server demands of a request.
+
+    Parameters
+    ----------
+    hosts : frozenset of str
+        Host names, without port, that a request may name.
+    password_needed : bool
+        Whether a person must log in: always, once other machines can reach the server.
+    secure : bool
+        Served over TLS: cookies carry `Secure`.
+    """
+
+    hosts: frozenset[str]
+    password_needed: bool
+    secure: bool = False
+
+
+OPEN_PATHS = ("/static/", "/login", "/field-worker.js", "/field.webmanifest")
+
+
+class Guard:
+    """ASGI middleware: host, session, login, request token, headers, in this order."""
+
+    def __init__(self, app: Any, door: Door, sessions: Sessions, api_token_fits: Any) -> None:
+        self.app = app
+        self.door = door
+        self.sessions = sessions
+        self.api_token_fits = api_token_fits
+
+    async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
+        """Let the request through, or answer it with a refusal in words."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        connection = HTTPConnection(scope)
+        secret = connection.cookies.get(SESSION_COOKIE, "")
+        fresh = not secret
+        if fresh:
+            secret = self.sessions.begin()
+        scope.setdefault("state", {})
+        scope["state"]["session"] = secret
+        scope["state"]["token"] = self.sessions.token(secret)
+
+        async def send_with_headers(message: Any) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                self._add_headers(headers, scope["path"])
+                if fresh and not scope["path"].startswith(("/static/", "/api/")):
+                    headers.append("set-cookie", self._cookie(secret))
+            await send(message)
+
+        refusal = self._refusal(scope, connection, secret)
+        await (refusal or self.app)(scope, receive, send_with_headers)
+
+    def _refusal(self, scope: Any, connection: HTTPConnection, secret: str) -> Any:
+        """The answer that turns the request away, or None."""
+        headers, path, method = connection.headers, scope["path"], scope["method"]
+        host = urlsplit(f"//{headers.get('host', '')}").hostname or ""
+        if host not in self.door.hosts:
+            return PlainTextResponse(f"{host or 'no host'}: not a name of this server.\n", status_code=421)
+        by_token = path.startswith("/api/") and self._bearer_fits(headers)
+        stranger = self.door.password_needed and not by_token and not self.sessions.is_in(secret)
+        if stranger and not path.startswith(OPEN_PATHS):
+            if path.startswith("/api/") or method not in SAFE_METHODS:
+                return JSONResponse({"refused": {"thing": path, "found": "not logged in"}}, status_code=401)
+            return RedirectResponse(f"/login?to={path}", status_code=303)
+        if method not in SAFE_METHODS and not by_token and not self._same_site(headers, secret):
+            found = "the page is older than this server, or the request did not come from it"
+            return JSONResponse(
+                {"refused": {"thing": path, "found": found, "remedy": "Load the page again."}}, status_code=403
+            )
+        return None
+
+    def _bearer_fits(self, headers: Headers) -> bool:
+        scheme, _, token = headers.get("authorization", "").partition(" ")
+        return scheme.lower() == "bearer" and bool(token) and bool(self.api_token_fits(token))
+
+    def _same_site(self, headers: Headers, secret: str) -> bool:
+        """A change needs the session's token in the header; forms are sent by script with it, or carry it themselves.
+
+        A plain form cannot set a header, so its token is checked by `form_token_fits` once the body is read; here its
+        Origin must be ours.
+        """
+        origin = headers.get("origin")
+        if origin is not None and urlsplit(origin).netloc != headers.get("host", ""):
+            return False
+        token = headers.get(TOKEN_HEADER)
+        if token is not None:
+            return self.sessions.token_fits(secret, token)
+        kind = headers.get("content-type", "")
+        return origin is not None and kind.startswith(("application/x-www-form-urlencoded", "multipart/form-data"))
+
+    def _cookie(self, secret: str) -> str:
+        secure = "; Secure" if self.door.secure else ""
+        return f"{SESSION_COOKIE}={secret}; Path=/; Max-Age={SESSION_SECONDS}; HttpOnly; SameSite=Strict{secure}"
+
+    @staticmethod
+    def _add_headers(headers: MutableHeaders, path: str) -> None:
+        headers["content-security-policy"] = CONTENT_SECURITY_POLICY
+        headers["x-content-type-options"] = "nosniff"
+        headers["referrer-policy"] = "no-referrer"
+        headers["cross-origin-opener-policy"] = "same-origin"
+        headers["cross-origin-resource-policy"] = "same-origin"
+        headers["permissions-policy"] = "geolocation=(self), camera=(self), microphone=(), payment=()"
+        if "cache-control" not in headers:
+            headers["cache-control"] = "no-store" if not path.startswith("/static/") else "no-cache"
