@@ -1,7 +1,8 @@
 """The four processes a lab runs, film stocks, and which stock may and may not go into which process.
 
 What a wrong process costs is a roll, and sometimes a lab's line and other people's film; so the rules tell a refusal
-from a warning, and what would be lost or would do harm cannot be asked away. Sources of the rules stand in docs/film.md.
+from a warning, and what would be lost or would do harm cannot be asked away. Sources of the rules stand in
+docs/film.md.
 """
 
 from __future__ import annotations
