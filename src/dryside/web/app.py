@@ -1,0 +1,121 @@
+"""The application: one book, its pages, its JSON API, behind the guard."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.staticfiles import StaticFiles
+from starlette.exceptions import HTTPException
+
+import dryside
+from dryside.book.folder import Book
+from dryside.film.refusal import NotFound, Refusal
+from dryside.web.passwords import Attempts
+from dryside.web.security import Door, Guard, Sessions
+
+STATIC = Path(__file__).parent / "static"
+REFUSED_STATUS = 422
+NOT_FOUND_STATUS = 404
+
+
+@dataclass
+class Site:
+    """What every page needs: the book, who may come in, and the day the pages stand on."""
+
+    book: Book
+    door: Door
+    sessions: Sessions
+    password_digest: str | None = None
+    today: date | None = None
+    attempts: Attempts = field(default_factory=Attempts)
+    api_token_digests: frozenset[str] = frozenset()
+
+    def api_token_fits(self, token: str) -> bool:
+        """Whether a bearer token is one of this book's."""
+        return hashlib.sha256(token.encode()).hexdigest() in self.api_token_digests
+
+    def day(self) -> date:
+        """Today, as the person's clock says, unless a day was given."""
+        return self.today or date.today()  # noqa: DTZ011 - the person's own day, on her own clock
+
+
+def create_app(site: Site) -> FastAPI:
+    """The application over one book.
+
+    Parameters
+    ----------
+    site : Site
+        The open book and what the server demands of a request. Closed by the caller.
+    """
+    from dryside.web import rooms
+
+    @asynccontextmanager
+    async def life(_: FastAPI) -> AsyncIterator[None]:
+        rooms.start(site)
+        yield
+        rooms.stop(site)
+
+    app = FastAPI(title="Dryside", version=dryside.__version__, docs_url=None, redoc_url=None, lifespan=life)
+    app.state.site = site
+    app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    for router in rooms.routers():
+        app.include_router(router)
+    app.add_exception_handler(Refusal, _refused)
+    app.add_exception_handler(RequestValidationError, _misread)
+    app.add_exception_handler(HTTPException, _no_such_page)
+    app.add_middleware(Guard, door=site.door, sessions=site.sessions, api_token_fits=site.api_token_fits)
+    return app
+
+
+def session_key(book: Book) -> bytes:
+    """The key that signs request tokens, made once and kept in the book's settings."""
+    from sqlalchemy import select
+
+    from dryside.book.schema import settings
+
+    with book.write() as conn:
+        kept = conn.execute(select(settings.c.value).where(settings.c.name == "web key")).scalar()
+        if kept is None:
+            kept = secrets.token_hex(32)
+            conn.execute(settings.insert().values(name="web key", value=kept))
+    return bytes.fromhex(str(kept))
+
+
+def wants_json(request: Request) -> bool:
+    """Whether the answer goes to a script rather than to a person."""
+    accepts = request.headers.get("accept", "")
+    return request.url.path.startswith("/api/") or "application/json" in accepts
+
+
+async def _refused(request: Request, refusal: Exception) -> Response:
+    from dryside.web.pages import refusal_answer
+
+    if not isinstance(refusal, Refusal):
+        raise refusal
+    status = NOT_FOUND_STATUS if isinstance(refusal, NotFound) else REFUSED_STATUS
+    return refusal_answer(request, refusal, status)
+
+
+async def _misread(request: Request, error: Exception) -> Response:
+    from dryside.web.pages import refusal_answer
+
+    first: dict[str, Any] = error.errors()[0] if isinstance(error, RequestValidationError) else {}
+    thing = ".".join(str(part) for part in first.get("loc", ("request",))[1:]) or "request"
+    return refusal_answer(request, Refusal(thing, str(first.get("msg", "could not be read"))), REFUSED_STATUS)
+
+
+async def _no_such_page(request: Request, error: Exception) -> Response:
+    from dryside.web.pages import refusal_answer
+
+    status = error.status_code if isinstance(error, HTTPException) else NOT_FOUND_STATUS
+    detail = str(error.detail).lower() if isinstance(error, HTTPException) else "not found"
+    return refusal_answer(request, NotFound(request.url.path, detail, "Go back to Today."), status)
