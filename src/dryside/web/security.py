@@ -1,7 +1,7 @@
 """Who may talk to the pages: host check, session, request token, response headers.
 
-The pages are for one household. On loopback nobody logs in, yet a stranger's page open in the same browser must
-not be able to reach the book: so the Host header is checked (a rebound name is refused), every change needs a token bound to
+The pages are for one household. On loopback nobody logs in, yet a stranger's page open in the same browser must not be
+able to reach the book: so the Host header is checked (a rebound name is refused), every change needs a token bound to
 the session, and the session cookie never travels cross-site.
 """
 
