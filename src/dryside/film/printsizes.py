@@ -15,8 +15,8 @@ from types import MappingProxyType
 
 from dryside.film.nearest import nearest_names
 from dryside.film.refusal import Refusal
+from dryside.film.units import MM_PER_INCH, require_above_zero
 
-MM_PER_INCH = 25.4
 LONGEST_SIDE_MM = 3000.0
 """No print that is ordered is longer; a longer one is taken for a slip of the unit."""
 SHORTEST_SIDE_MM = 20.0
@@ -70,7 +70,7 @@ class PrintSize:
         ValueError
             If `ppi` is not above 0.
         """
-        _above_zero("ppi", ppi)
+        require_above_zero("ppi", ppi)
         return _pixels(self.short_mm / MM_PER_INCH, ppi), _pixels(self.long_mm / MM_PER_INCH, ppi)
 
     def nominal_pixels(self, ppi: float) -> tuple[int, int]:
@@ -81,7 +81,7 @@ class PrintSize:
         ValueError
             If `ppi` is not above 0, or the size is not defined in inches.
         """
-        _above_zero("ppi", ppi)
+        require_above_zero("ppi", ppi)
         if self.short_in is None or self.long_in is None:
             raise ValueError(f"{self.name} is not defined in inches; use pixels")
         return _pixels(self.short_in, ppi), _pixels(self.long_in, ppi)
@@ -219,7 +219,7 @@ def fit(long_side: float, short_side: float, size: PrintSize, *, border_mm: floa
     ValueError
         If a side is not above 0, `long_side` is the shorter one, or the border leaves nothing.
     """
-    _above_zero("short_side", short_side)
+    require_above_zero("short_side", short_side)
     if long_side < short_side:
         raise ValueError(f"long_side is {long_side}, shorter than short_side, {short_side}")
     room_short, room_long = size.short_mm - 2 * border_mm, size.long_mm - 2 * border_mm
@@ -273,7 +273,7 @@ def ppi_for_distance(distance_mm: float) -> float:
     ValueError
         If `distance_mm` is not above 0.
     """
-    _above_zero("distance_mm", distance_mm)
+    require_above_zero("distance_mm", distance_mm)
     return MM_PER_INCH / (distance_mm * _ONE_ARCMINUTE)
 
 
@@ -285,7 +285,7 @@ def distance_for_ppi(ppi: float) -> float:
     ValueError
         If `ppi` is not above 0.
     """
-    _above_zero("ppi", ppi)
+    require_above_zero("ppi", ppi)
     return MM_PER_INCH / (ppi * _ONE_ARCMINUTE)
 
 
@@ -329,8 +329,3 @@ def _of_sides(text: str, short: float, long: float, unit: str) -> PrintSize:
         )
     name = f"{short:g}x{long:g}{unit}"
     return PRINT_SIZES.get(name) or PrintSize(name, short * scale, long * scale)
-
-
-def _above_zero(name: str, number: float) -> None:
-    if not number > 0:
-        raise ValueError(f"{name} is {number}; it must be above 0")

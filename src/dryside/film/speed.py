@@ -12,6 +12,7 @@ from fractions import Fraction
 
 from dryside.film.nearest import in_words
 from dryside.film.refusal import Refusal
+from dryside.film.units import require_above_zero
 
 # Thirds of a stop in the standards' own rounding, which cannot be calculated.
 _SPEEDS = (
@@ -35,7 +36,7 @@ def speed_degrees(iso: float) -> int:
     ValueError
         If `iso` is not above 0.
     """
-    _above_zero("iso", iso)
+    require_above_zero("iso", iso)
     return _round_half_up(10 * math.log10(iso) + 1)
 
 
@@ -186,7 +187,7 @@ def iso6_speed(exposure_lx_s: float) -> float:
     ValueError
         If it is not above 0.
     """
-    _above_zero("exposure_lx_s", exposure_lx_s)
+    require_above_zero("exposure_lx_s", exposure_lx_s)
     return 0.8 / exposure_lx_s
 
 
@@ -203,8 +204,8 @@ def iso5800_speed(green_lx_s: float, slowest_lx_s: float) -> float:
     ValueError
         If either is not above 0.
     """
-    _above_zero("green_lx_s", green_lx_s)
-    _above_zero("slowest_lx_s", slowest_lx_s)
+    require_above_zero("green_lx_s", green_lx_s)
+    require_above_zero("slowest_lx_s", slowest_lx_s)
     return math.sqrt(2) / math.sqrt(green_lx_s * slowest_lx_s)
 
 
@@ -221,14 +222,9 @@ def iso2240_speed(shadow_lx_s: float, highlight_lx_s: float) -> float:
     ValueError
         If either is not above 0.
     """
-    _above_zero("shadow_lx_s", shadow_lx_s)
-    _above_zero("highlight_lx_s", highlight_lx_s)
+    require_above_zero("shadow_lx_s", shadow_lx_s)
+    require_above_zero("highlight_lx_s", highlight_lx_s)
     return 10 / math.sqrt(shadow_lx_s * highlight_lx_s)
-
-
-def _above_zero(name: str, number: float) -> None:
-    if not number > 0:
-        raise ValueError(f"{name} is {number}; it must be above 0")
 
 
 def _round_half_up(number: float) -> int:
