@@ -204,11 +204,11 @@ NITRATE_SIGNS = (
     "brown or powdery. A copied edge mark proves nothing."
 )
 NITRATE_CAUTION = (
-    "Nitrate film burns fiercely, needs no air to burn and gives off poisonous gas; old film can catch fire from warmth "
-    "alone. Stop: do not project it, scan it over a hot light, test it with a flame, seal it airtight, post it or throw "
-    "it away. Keep it cool, ventilated and apart from other film, people and heat. Ask a film archive or the fire "
-    "service how to store, carry and dispose of it: local fire and transport rules hold, and disposal is for licensed "
-    "firms."
+    "Nitrate film burns fiercely, needs no air to burn and gives off poisonous gas; old film can catch fire from "
+    "warmth alone. Stop: do not project it, scan it over a hot light, test it with a flame, seal it airtight, post it "
+    "or throw it away. Keep it cool, ventilated and apart from other film, people and heat. Ask a film archive or the "
+    "fire service how to store, carry and dispose of it: local fire and transport rules hold, and disposal is for "
+    "licensed firms."
 )
 """For every place where nitrate-era film appears (sources: a maker's page and an archive's policy, read)."""
 ACETATE_CAUTION = (
