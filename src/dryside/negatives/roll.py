@@ -8,12 +8,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from dryside.negatives.balance import balanced_vector, tones_of
 from dryside.negatives.base import FilmBase, pool_bases
-from dryside.negatives.defaults import DEFAULTS, ProcessDefaults
-from dryside.negatives.recipe import Recipe, Triple, as_matrix, as_triple, density_log2, layer_exposures
+from dryside.negatives.exposure import frame_level_stops, print_stops, scene_stops
+from dryside.negatives.layers import LUMINANCE, neutral_stops, recipe_of
+from dryside.negatives.prior import colour_prior
+from dryside.negatives.recipe import Recipe, Triple, as_triple, density_log2, layer_exposures
 from dryside.negatives.rendering import SCENE, Rendering
+from dryside.negatives.silver import silver_recipe
 
-GREY_CARD = 0.18
+Array = NDArray[np.float64]
+PROCESSES = ("c41", "ecn2", "e6", "bw")
+LOG10_2 = float(np.log10(2.0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +75,7 @@ def recipe_for_roll(frames: Sequence[FrameSamples], *, process: str, rendering: 
     frames : sequence of FrameSamples
         In order. One balance is made for all of them.
     process : {'c41', 'ecn2', 'e6', 'bw'}
-        Key of `defaults.DEFAULTS`.
+        How the film was developed.
     rendering : Rendering, optional
         What is made of linear light.
 
@@ -82,36 +88,38 @@ def recipe_for_roll(frames: Sequence[FrameSamples], *, process: str, rendering: 
     ValueError
         If `process` is unknown.
     """
-    if process not in DEFAULTS:
-        raise ValueError(f"process is {process!r}; it must be one of {', '.join(map(repr, DEFAULTS))}")
-    numbers = DEFAULTS[process]
+    if process not in PROCESSES:
+        raise ValueError(f"process is {process!r}; it must be one of {', '.join(map(repr, PROCESSES))}")
     bases = _bases(frames, process)
-    raw = [_unbalanced(numbers, base) for base in bases]
-    exposures = [
-        layer_exposures(one, density_log2(frame.picture, np.ones(3))) for one, frame in zip(raw, frames, strict=True)
-    ]
-    balance = np.exp2(np.asarray(numbers.neutral)) / GREY_CARD
-    levels = [_level(exposure / balance) for exposure in exposures]
+    densities = [density_log2(frame.picture, np.ones(3)).reshape(-1, 3) for frame in frames]
+    plain, balance = _plain_recipes(process, bases, densities)
+    luminances = [_luminance(one, density) for one, density in zip(plain, densities, strict=True)]
+    levels = [frame_level_stops(light) for light in luminances]
     middle = float(np.median(levels)) if levels else 0.0
-    recipes = tuple(
-        replace(
-            one,
-            colour_matrix=as_matrix(np.asarray(numbers.colour_matrix) / balance * 2.0**-level),
-            rendering=rendering,
-        )
-        for one, level in zip(raw, levels, strict=True)
-    )
+    recipes = tuple(_rendered(one, light, rendering) for one, light in zip(plain, luminances, strict=True))
     return RollRecipe(
         recipes=recipes,
-        base_density=tuple(as_triple(base * np.log10(2.0)) for base in bases),
-        balance_stops=(0.0, 0.0, 0.0),
+        base_density=tuple(as_triple(base * LOG10_2) for base in bases),
+        balance_stops=balance,
         exposure_stops=tuple(level - middle for level in levels),
         warnings=(),
         frame_warnings=tuple(() for _ in frames),
     )
 
 
-def _bases(frames: Sequence[FrameSamples], process: str) -> list[NDArray[np.float64]]:
+def _plain_recipes(process: str, bases: list[Array], densities: list[Array]) -> tuple[list[Recipe], Triple]:
+    """Scene recipes in linear sRGB before any frame's exposure, and the balance they share."""
+    if process == "bw":
+        return [silver_recipe(base) for base in bases], (0.0, 0.0, 0.0)
+    prior = colour_prior(process)
+    mean = prior.mean(np.median(bases, axis=0) * LOG10_2 if bases else np.zeros(3))
+    above = [density - base for density, base in zip(densities, bases, strict=True)]
+    vector = balanced_vector(prior, mean, tones_of(above, mean))
+    moved = neutral_stops(vector) - neutral_stops(mean)
+    return [recipe_of(vector, base) for base in bases], as_triple(moved - moved.mean())
+
+
+def _bases(frames: Sequence[FrameSamples], process: str) -> list[Array]:
     """Base of each frame in powers of two: its own capture's, else the roll's, else the lightest of the frame."""
     if process == "e6":
         return [np.zeros(3) for _ in frames]
@@ -126,13 +134,12 @@ def _bases(frames: Sequence[FrameSamples], process: str) -> list[NDArray[np.floa
     return found
 
 
-def _unbalanced(numbers: ProcessDefaults, base: NDArray[np.float64]) -> Recipe:
-    """The process's recipe with this base taken off; its layer exposures are in units of ``u``."""
-    matrix = np.asarray(numbers.density_matrix)
-    return Recipe(numbers.density_matrix, as_triple(-matrix @ base), numbers.toe, numbers.shoulder)
+def _luminance(recipe: Recipe, density: Array) -> Array:
+    """Relative luminance of samples, shape (samples,)."""
+    return np.asarray(layer_exposures(recipe, density) @ np.asarray(recipe.colour_matrix).T @ LUMINANCE)
 
 
-def _level(exposure: NDArray[np.float64]) -> float:
-    """Stops by which a frame's exposure lies above a grey card's, from the middle of its tones."""
-    mean = np.maximum(exposure.reshape(-1, 3).mean(axis=1), 1e-3)
-    return float(np.log2(np.exp(np.mean(np.log(mean))) / GREY_CARD)) + 0.3
+def _rendered(recipe: Recipe, luminance: Array, rendering: Rendering) -> Recipe:
+    """The recipe with its frame's exposure, in the rendering's primaries."""
+    stops = scene_stops(luminance, rendering.full_scale) if rendering.tone is None else print_stops(luminance)
+    return replace(recipe.exposed(stops), rendering=rendering)

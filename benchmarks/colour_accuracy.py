@@ -1,0 +1,96 @@
+"""How true the engine's colours are: charts on stocks that no default was fitted on, rendered as the engine renders them.
+
+    python benchmarks/colour_accuracy.py [--cases 40] [--process c41 e6] [--pictures DIR]
+
+CIEDE2000 over the patches of a 24-patch chart against its published averages, one free exposure a frame. Rows: what the
+engine was told. `strip` means that other frames, of pictures in `--pictures`, share the roll with the chart.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+import numpy as np
+from colour_cases import TABLE_HEAD, Case, cases, difference, measured_systems, table_row
+
+from dryside.negatives.base import FilmBase
+from dryside.negatives.recipe import as_triple, density_log2, layer_exposures
+from dryside.negatives.roll import FrameSamples, recipe_for_roll
+
+SEED = 977  # none of the derivation's
+SHARED = Path(__file__).parents[2] / "shared" / "data" / "film-photographs"
+
+
+def chart_picture(case: Case, stops: float, random: np.random.Generator, grain: float = 0.01) -> np.ndarray:
+    """Transmittance of a frame filled by the chart, shape (64, 96, 3): patches on a dark card, some grain."""
+    from colour_cases import REFLECTANCES
+
+    spectra = np.full((64, 96, REFLECTANCES.shape[1]), 0.035)
+    for index, reflectance in enumerate(REFLECTANCES):
+        row, column = divmod(index, 6)
+        spectra[3 + row * 15 : 16 + row * 15, 3 + column * 15 : 16 + column * 15] = reflectance
+    exposed = case.reflectance_log_exposure(spectra, stops)
+    return case.transmittance(exposed + random.normal(0.0, grain, exposed.shape))
+
+
+def scenery(directory: Path, limit: int = 12) -> list[np.ndarray]:
+    """Pictures in linear sRGB, about 96 x 64."""
+    from PIL import Image
+
+    found = []
+    for path in sorted(directory.glob("*.png"))[:limit]:
+        with Image.open(path) as image:
+            small = np.asarray(image.convert("RGB").resize((96, 64), Image.Resampling.BOX), dtype=float) / 255.0
+        found.append(np.where(small <= 0.04045, small / 12.92, ((small + 0.055) / 1.055) ** 2.4))
+    return found
+
+
+def render_chart(case: Case, recipe, stops: float) -> np.ndarray:
+    density = density_log2(case.transmittance(case.chart_log_exposure(stops)), np.ones(3))
+    return layer_exposures(recipe, density) @ np.asarray(recipe.colour_matrix).T
+
+
+def base_of(case: Case) -> FilmBase | None:
+    return None if case.emulsion.process == "e6" else FilmBase(as_triple(case.base), 0.003, 400)
+
+
+def uncalibrated(
+    process: str, made: list[Case], pictures: list[np.ndarray], others: int, chart: bool = True
+) -> np.ndarray:
+    random = np.random.default_rng(SEED)
+    found = []
+    for case in made:
+        stops = float(random.uniform(-0.6, 1.3)) * (0.3 if process == "e6" else 1.0)
+        frames = [FrameSamples(chart_picture(case, stops, random), base_of(case))] if chart else []
+        for pick in random.permutation(len(pictures))[:others]:
+            light = pictures[pick]
+            exposed = case.picture_log_exposure(light, float(random.normal(0.0, 0.3 if process == "e6" else 0.6)))
+            frames.append(FrameSamples(case.transmittance(exposed), base_of(case)))
+        roll = recipe_for_roll(frames, process=process)
+        found.append(difference(render_chart(case, roll.recipes[0], stops)))
+    return np.array(found)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--process", nargs="*", default=["c41", "ecn2", "e6"])
+    parser.add_argument("--cases", type=int, default=40)
+    parser.add_argument("--pictures", type=Path, default=SHARED)
+    given = parser.parse_args()
+    pictures = scenery(given.pictures)
+    print(TABLE_HEAD)
+    real = [system for system in measured_systems() if "Nikon" in system.name]
+    for process in given.process:
+        sets = {"invented and measured": None, "measured camera, LEDs": real}
+        for name, systems in sets.items():
+            made = cases(process, given.cases, SEED, systems)
+            for others in (0, 1, 5):
+                row = f"{process}, {name}, chart + {others}"
+                print(table_row(row, uncalibrated(process, made, pictures, others)), flush=True)
+            row = f"{process}, {name}, 5 pictures, no chart"
+            print(table_row(row, uncalibrated(process, made, pictures, 5, chart=False)), flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,153 @@
+"""Derive what the engine believes of a colour process before it has seen a chart, and write it where the engine reads it.
+
+    python benchmarks/derive_colour_defaults.py [--process c41] [--cases 300] [--write]
+
+Many invented stocks, lights and cameras (`colour_cases.py`) photograph the chart at three exposures. For each, the vector of
+`dryside.negatives.layers` is fitted under the mean and covariance of all others (empirical Bayes, some rounds). What is
+kept is that distribution: its mean as a straight line of the measured film base, and the covariance around it. The default
+matrix is the mean; the balance moves along the covariance; a calibration starts from it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+import numpy as np
+from colour_cases import GREYS, TABLE_HEAD, cases, density_above_base, difference, table_row
+from scipy.optimize import least_squares
+
+from dryside.negatives.layers import COLOUR, MATRIX, NEUTRAL, SHOULDER, SIZE, TOE, balanced_exposures, scene, to_vector
+
+STOPS = {"c41": (-0.8, 0.2, 1.6), "ecn2": (-0.8, 0.2, 1.6), "e6": (-0.6, 0.0, 0.6)}
+START = {
+    "c41": to_vector(np.eye(3) * 1.9, np.zeros(2), np.full(3, 0.9), np.full(3, 1e-3), np.eye(3)),
+    "ecn2": to_vector(np.eye(3) * 2.3, np.zeros(2), np.full(3, 0.9), np.full(3, 1e-3), np.eye(3)),
+    "e6": to_vector(np.eye(3) * -0.62, np.zeros(2), np.full(3, 0.01), np.full(3, 0.6), np.eye(3)),
+}
+# How firmly each number is held near the common one in the first round, before its own spread is known.
+FIRST_SPREAD = np.empty(SIZE)
+FIRST_SPREAD[MATRIX], FIRST_SPREAD[NEUTRAL], FIRST_SPREAD[TOE] = 0.25, 0.4, 0.15
+FIRST_SPREAD[SHOULDER], FIRST_SPREAD[COLOUR] = 0.004, 0.12
+SLIDE_SHOULDER_SPREAD = 0.12
+DATA = Path(__file__).parents[1] / "src" / "dryside" / "negatives" / "data" / "colour_priors.json"
+BASE_CONTEXT = {"c41": True, "ecn2": True, "e6": False}
+
+
+def chart_densities(process: str, made) -> np.ndarray:
+    """Shape (cases, 72, 3): the chart at three exposures."""
+    return np.array(
+        [np.concatenate([density_above_base(c, c.chart_log_exposure(s)) for s in STOPS[process]]) for c in made]
+    )
+
+
+def with_known_balance(vector: np.ndarray, density: np.ndarray) -> np.ndarray:
+    """The vector for each case with `NEUTRAL` from the chart's own greys, but the black one."""
+    vectors = np.broadcast_to(vector, (len(density), SIZE)).copy()
+    vectors[:, NEUTRAL] = 0.0
+    exposed = balanced_exposures(vectors, density).reshape(len(density), -1, 24, 3)[:, :, GREYS][:, :, :5]
+    stops = np.log2(np.maximum(exposed, 1e-3)).mean(axis=(1, 2))
+    vectors[:, 9], vectors[:, 10] = stops[:, 0] - stops[:, 1], stops[:, 2] - stops[:, 1]
+    return vectors
+
+
+def bounds() -> tuple[np.ndarray, np.ndarray]:
+    low, high = np.full(SIZE, -np.inf), np.full(SIZE, np.inf)
+    low[TOE], high[TOE], low[SHOULDER], high[SHOULDER] = 0.0, 1.0, 0.0, 0.95
+    return low, high
+
+
+def fit_common(process: str, density: np.ndarray) -> np.ndarray:
+    """One vector for all cases, the balance of each known."""
+    low, high = bounds()
+    free = np.r_[np.arange(9), np.arange(11, SIZE)]
+    start = START[process]
+    if process == "e6":
+        high[SHOULDER] = 0.9
+
+    def residuals(part: np.ndarray) -> np.ndarray:
+        vector = start.copy()
+        vector[free] = part
+        found = difference(scene(with_known_balance(vector, density), density))
+        return np.r_[np.sqrt(found + 0.02).ravel() / np.sqrt(density.shape[0] * 3), 0.01 * (part - start[free])]
+
+    found = least_squares(residuals, start[free], bounds=(low[free], high[free]), x_scale="jac", max_nfev=40)
+    vector = start.copy()
+    vector[free] = found.x
+    return vector
+
+
+def fit_one(density: np.ndarray, mean: np.ndarray, whiten: np.ndarray, weight: float = 1.5) -> np.ndarray:
+    """The vector of one case: chart differences against the distance from `mean`."""
+    charts = len(density) / 24
+
+    def residuals(vector: np.ndarray) -> np.ndarray:
+        found = difference(scene(vector, density))
+        return np.r_[weight * np.sqrt(found + 0.02) / np.sqrt(charts), whiten @ (vector - mean)]
+
+    low, high = bounds()
+    return least_squares(residuals, np.clip(mean, low + 1e-9, high - 1e-9), x_scale="jac", max_nfev=15).x
+
+
+def whitening(covariance: np.ndarray) -> np.ndarray:
+    return np.linalg.cholesky(np.linalg.inv(covariance)).T
+
+
+def contexts(process: str, bases: np.ndarray) -> np.ndarray:
+    """Rows of (1, base red, base green, base blue), or of (1, 0, 0, 0) where the base tells nothing."""
+    return np.c_[np.ones(len(bases)), bases * float(BASE_CONTEXT[process])]
+
+
+def derive(process: str, count: int, seed: int, rounds: int = 3):
+    """Line of the mean on the film base (4, 23), covariance (23, 23) and the fitted vectors."""
+    made = cases(process, count, seed)
+    density = chart_densities(process, made)
+    context = contexts(process, np.array([case.base for case in made]))
+    common = fit_common(process, density[:150])
+    print(
+        table_row(
+            f"{process}: one vector, balance known", difference(scene(with_known_balance(common, density), density))
+        )
+    )
+    means = with_known_balance(common, density)
+    spread = FIRST_SPREAD.copy()
+    if process == "e6":
+        spread[SHOULDER] = SLIDE_SHOULDER_SPREAD
+    covariance = np.diag(spread**2)
+    for _ in range(rounds):
+        whiten = whitening(covariance)
+        vectors = np.array([fit_one(d, m, whiten) for d, m in zip(density, means, strict=True)])
+        print(table_row(f"{process}: own fit under the prior", difference(scene(vectors, density))), flush=True)
+        line = np.linalg.lstsq(context, vectors, rcond=None)[0]
+        means = context @ line
+        left = vectors - means
+        covariance = left.T @ left / (count - 4) + np.diag((0.05 * spread) ** 2)
+    return line, covariance, vectors
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--process", nargs="*", default=["c41", "ecn2", "e6"])
+    parser.add_argument("--cases", type=int, default=300)
+    parser.add_argument("--seed", type=int, default=20)
+    parser.add_argument("--write", action="store_true", help="write the engine's data file")
+    given = parser.parse_args()
+    print(TABLE_HEAD)
+    kept = json.loads(DATA.read_text()) if DATA.exists() else {}
+    for process in given.process:
+        line, covariance, vectors = derive(process, given.cases, given.seed)
+        np.set_printoptions(precision=3, suppress=True, linewidth=160)
+        print("mean", vectors.mean(axis=0), "\nspread", np.sqrt(np.diag(covariance)), flush=True)
+        kept[process] = {
+            "source": f"benchmarks/derive_colour_defaults.py, {given.cases} invented cases, seed {given.seed}",
+            "mean_by_base": np.round(line, 5).tolist(),
+            "covariance": np.round(covariance, 8).tolist(),
+        }
+        if given.write:
+            DATA.parent.mkdir(exist_ok=True)
+            DATA.write_text(json.dumps(kept) + "\n")
+
+
+if __name__ == "__main__":
+    main()

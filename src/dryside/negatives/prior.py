@@ -1,0 +1,66 @@
+"""What is believed of a process before a chart was seen: the mean and spread of a roll's colour numbers, as data."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from dryside.negatives.layers import SIZE
+
+Array = NDArray[np.float64]
+
+PROCESSES = ("c41", "ecn2", "e6", "bw")
+
+
+@dataclass(frozen=True, eq=False)
+class ColourPrior:
+    """Distribution of the vector of `layers` over stocks, lights and cameras.
+
+    Attributes
+    ----------
+    process : str
+        'c41', 'ecn2' or 'e6'.
+    mean_by_base : ndarray of shape (4, 23)
+        The mean is ``(1, red, green, blue) @ mean_by_base`` of the film base's density.
+    covariance : ndarray of shape (23, 23)
+        Around that mean.
+    """
+
+    process: str
+    mean_by_base: Array
+    covariance: Array
+
+    def mean(self, base_density: ArrayLike) -> Array:
+        """Shape (23,), for a film base of this density (log10, shape (3,)); kept inside the bases that were fitted."""
+        low, high = np.array([0.02, 0.10, 0.15]), np.array([0.40, 0.75, 1.15])
+        base = np.clip(np.asarray(base_density, dtype=float), low, high)
+        return np.asarray(np.concatenate([[1.0], base]) @ self.mean_by_base)
+
+    def whitening(self) -> Array:
+        """Shape (23, 23): takes a distance from the mean to independent numbers of spread 1."""
+        return np.asarray(np.linalg.cholesky(np.linalg.inv(self.covariance)).T)
+
+
+@cache
+def colour_prior(process: str) -> ColourPrior:
+    """The prior of a colour process, from the package's data file.
+
+    Raises
+    ------
+    ValueError
+        If `process` is none of 'c41', 'ecn2', 'e6'.
+    """
+    text = resources.files("dryside.negatives").joinpath("data", "colour_priors.json").read_text(encoding="utf-8")
+    found = json.loads(text)
+    if process not in found:
+        raise ValueError(f"process is {process!r}; a colour process is one of {', '.join(map(repr, found))}")
+    mean = np.array(found[process]["mean_by_base"], dtype=float)
+    covariance = np.array(found[process]["covariance"], dtype=float)
+    if mean.shape != (4, SIZE) or covariance.shape != (SIZE, SIZE):
+        raise ValueError(f"colour_priors.json: {process} has shapes {mean.shape} and {covariance.shape}")
+    return ColourPrior(process, mean, covariance)
