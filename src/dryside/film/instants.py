@@ -161,7 +161,8 @@ def format_offset(offset: timedelta) -> str:
 _OFFSET_AT_END = re.compile(
     r"""(?<=[\dmn])\s*                          # after the digits of a time, am or pm, noon
     (?: (?:UTC|GMT)(?:\s*[+−-]\s*\d{1,2}(?::?\d{2})?)? | Z
-      | (?:(?<=:\d\d)|(?<=:\d\d\.\d)|(?<=:\d\d\.\d\d)|(?<=:\d\d\.\d{3}))[+−-]\d{2}:?\d{2} | \s[+−-]\d{1,2}(?::?\d{2})? )$""",
+      | (?:(?<=:\d\d)|(?<=:\d\d\.\d)|(?<=:\d\d\.\d\d)|(?<=:\d\d\.\d{3}))[+−-]\d{2}:?\d{2}
+      | \s[+−-]\d{1,2}(?::?\d{2})? )$""",
     re.IGNORECASE | re.VERBOSE,
 )
 _CLOCK_AT_END = re.compile(

@@ -87,7 +87,7 @@ def parse_speed(text: str) -> int:
     Refusal
         If it is no speed, or its two parts disagree.
     """
-    plain = re.sub(r"\b(iso|ei|e\.i\.|asa|at)\b", " ", text.lower()).replace("º", "°").strip(" .@")
+    plain = re.sub(r"^(@|at|iso|ei|e\.i\.|asa)\s*|\s*(asa|iso)$", "", text.strip().lower().replace("º", "°"))
     pair = re.fullmatch(r"(\d+)\s*/\s*(\d+)\s*°?", plain)
     degrees = re.fullmatch(r"(\d+)\s*(?:°|din)(?:\s*din)?", plain)
     if pair:
