@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from dryside.book.instants import utc_seconds
 from dryside.book.rows import fetch, fetch_one, insert, must_be, update
 from dryside.book.schema import frames
+from dryside.film.frame_labels import normalise_label, parse_label
 from dryside.film.refusal import Refusal
 
 if TYPE_CHECKING:
@@ -26,11 +27,13 @@ class FrameRow:
     client_id: str | None
     taken_at: str | None
     taken_utc: float | None
+    taken_to: str | None
     shutter: str | None
     shutter_s: float | None
     aperture: float | None
     focal_mm: float | None
     lens_id: int | None
+    exposure_index: int | None
     exposure_bias: float | None
     flash: bool | None
     caption: str | None
@@ -114,12 +117,19 @@ def update_frame(conn: Connection, frame_id: int, **changes: Any) -> FrameRow:
 
 
 def normal_label(text: str) -> str:
-    """A label as the film's edge has it: 07 -> 7, 7a -> 7A; 00 and 0 are two frames."""
-    label = text.strip().upper()
-    digits = label.rstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
-    if digits.isdigit() and set(digits) != {"0"}:
-        return digits.lstrip("0") + label[len(digits) :]
-    return label
+    """A label as the film's edge has it (07 is 7, 7a is 7A); one that no edge has stays as typed."""
+    try:
+        return normalise_label(text)
+    except Refusal:
+        return text.strip()
+
+
+def film_order(label: str) -> tuple[int, str]:
+    """For sorting labels along the film; those that no edge has come last, by their letters."""
+    try:
+        return parse_label(label).half_index, ""
+    except Refusal:
+        return 10_000, label
 
 
 def checked(columns: dict[str, Any]) -> dict[str, Any]:

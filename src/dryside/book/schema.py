@@ -157,11 +157,13 @@ frames = Table(
     Column("client_id", String, unique=True),  # id given by a phone that logged it out of reach
     Column("taken_at", String),
     Column("taken_utc", Float),
+    Column("taken_to", String),  # how exactly taken_at is known: day (it is then noon) | minute | second
     Column("shutter", String),  # as marked: 1/250
     Column("shutter_s", Float),
     Column("aperture", Float),  # as marked
     Column("focal_mm", Float),
     _to("lens_id", "lenses", index=True),
+    Column("exposure_index", Integer),  # where it is not the roll's
     Column("exposure_bias", Float),
     Column("flash", Boolean),
     Column("caption", Text),
