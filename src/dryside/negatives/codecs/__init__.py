@@ -1,0 +1,1 @@
+"""File formats, read and written in rows so that no whole picture need stand in memory."""

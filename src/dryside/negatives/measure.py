@@ -1,0 +1,169 @@
+"""One capture measured: light, strips, frames, labels, film base, and the samples a roll's balance is made from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dryside.film.refusal import NotFound
+from dryside.negatives.base import FilmBase, NoBase, measure_base
+from dryside.negatives.capture import Assume, Capture, CaptureFacts, read_capture, reduce_capture
+from dryside.negatives.flat import Flat, check_flat_belongs, light_around_film, transmittance
+from dryside.negatives.frame_view import snap_corners
+from dryside.negatives.geometry import finder_reduction, read_film
+from dryside.negatives.rebate import rebate_samples
+from dryside.negatives.roll import FrameSamples
+from dryside.negatives.types import FilmRead, FloatArray, FrameFound, LightArray, Strip
+
+SAMPLE_COLUMNS, SAMPLE_ROWS = 96, 64
+# Samples keep this part of the frame's sides away from them: soft gates and neighbours are not the picture.
+SAMPLE_INSET = 0.03
+
+
+@dataclass(frozen=True)
+class MeasureOptions:
+    """What was told about the captures.
+
+    Attributes
+    ----------
+    film_format : str
+        Key of `dryside.film.formats.FORMATS`.
+    assume : {'auto', 'linear', 'srgb'}
+        How a file without a profile is encoded.
+    flat : Flat or None
+        Bare light of the session.
+    flat_name : str
+        The flat as the person named it.
+    whole : bool
+        The capture shows one frame and nothing else: nothing is looked for.
+    """
+
+    film_format: str
+    assume: Assume = "auto"
+    flat: Flat | None = None
+    flat_name: str = ""
+    whole: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class CaptureMeasured:
+    """What was found in one capture.
+
+    Attributes
+    ----------
+    facts : CaptureFacts
+        Of the file.
+    film : FilmRead
+        Strips, frames, labels. Empty with `MeasureOptions.whole`.
+    frames : tuple of FrameFound
+        Frames of all strips, in order.
+    flat : Flat
+        Bare light.
+    base : FilmBase or NoBase
+        Film base as this capture shows it.
+    samples : tuple of FrameSamples
+        One a frame.
+    warnings : tuple of str
+        About the capture.
+    """
+
+    facts: CaptureFacts
+    film: FilmRead
+    frames: tuple[FrameFound, ...]
+    flat: Flat
+    base: FilmBase | NoBase
+    samples: tuple[FrameSamples, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def strip(self) -> Strip | None:
+        """The first strip; None where none was looked for."""
+        return self.film.strips[0].strip if self.film.strips else None
+
+
+def measure_capture(path: Path, options: MeasureOptions) -> CaptureMeasured:
+    """Read a capture once, reduced, and find all that is needed to invert its frames.
+
+    Raises
+    ------
+    Refusal
+        If the file cannot be used or the flat does not belong to it.
+    NotFound
+        If there is no film in it.
+    """
+    with read_capture(path, assume=options.assume) as capture:
+        if options.flat is not None:
+            check_flat_belongs(options.flat, capture.facts, options.flat_name)
+        return _measure(capture, options)
+
+
+def _measure(capture: Capture, options: MeasureOptions) -> CaptureMeasured:
+    facts = capture.facts
+    factor = finder_reduction(facts.height, facts.width)
+    light = reduce_capture(capture, factor)
+    seen = light if options.flat is None else transmittance(light, options.flat, factor)
+    film = FilmRead() if options.whole else _find(capture, seen, factor, options)
+    frames = (_whole_frame(facts),) if options.whole else tuple(_snapped(frame) for frame in film.frames)
+    flat = options.flat or light_around_film(light, film, factor=factor, size=(facts.height, facts.width))
+    through = seen if options.flat is not None else transmittance(light, flat, factor)
+    base = _base(through, film, factor)
+    samples = tuple(
+        FrameSamples(frame_samples(through, frame.corners / factor), base if isinstance(base, FilmBase) else None)
+        for frame in frames
+    )
+    warnings = (*film.warnings, *flat.warnings, *(w for read in film.strips for w in read.strip.warnings))
+    return CaptureMeasured(facts, film, frames, flat, base, samples, warnings)
+
+
+def _find(capture: Capture, seen: LightArray, factor: int, options: MeasureOptions) -> FilmRead:
+    film = read_film(seen, format=options.film_format, scale=float(factor), band=capture.band())
+    if not film or not film.frames:
+        why = film.why or "film was found, but no frame on it"
+        remedy = "Show the film's edges, or name another --format; --whole takes the capture as one frame."
+        raise NotFound(str(capture.facts.path), why, remedy)
+    return film
+
+
+def _snapped(frame: FrameFound) -> FrameFound:
+    return replace(frame, corners=snap_corners(frame.corners))
+
+
+def _whole_frame(facts: CaptureFacts) -> FrameFound:
+    w, h = float(facts.width), float(facts.height)
+    corners = np.array([[0.0, 0.0], [w, 0.0], [w, h], [0.0, h]])
+    return FrameFound(index=0, corners=corners, film_mm=(0.0, 0.0, 0.0, 0.0), confidence=1.0)
+
+
+def _base(through: LightArray, film: FilmRead, factor: int) -> FilmBase | NoBase:
+    samples = [rebate_samples(through, read, scale=float(factor)) for read in film.strips]
+    if not samples:
+        return NoBase("no rebate is in the capture")
+    return measure_base(np.concatenate(samples))
+
+
+def frame_samples(through: LightArray, corners: FloatArray) -> NDArray[np.float32]:
+    """Means of a frame's transmittance, about `SAMPLE_ROWS` x `SAMPLE_COLUMNS`, a little inside its corners.
+
+    Parameters
+    ----------
+    through : ndarray of shape (rows, columns, 3), float32
+        Transmittance of the reduced capture.
+    corners : ndarray of shape (4, 2)
+        The frame's corners in its pixels.
+    """
+    import cv2
+
+    centre = corners.mean(axis=0)
+    inside = centre + (corners - centre) * (1 - 2 * SAMPLE_INSET)
+    side = max(np.linalg.norm(inside[1] - inside[0]), np.linalg.norm(inside[3] - inside[0]))
+    finer = max(1, int(np.ceil(side / SAMPLE_COLUMNS)))
+    columns, rows = SAMPLE_COLUMNS * finer, SAMPLE_ROWS * finer
+    square = np.array([[0, 0], [columns, 0], [columns, rows], [0, rows]], np.float32)
+    matrix = cv2.getPerspectiveTransform((inside - 0.5).astype(np.float32), square - np.float32(0.5))
+    straight = cv2.warpPerspective(
+        through, matrix, (columns, rows), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    return np.asarray(cv2.resize(straight, (SAMPLE_COLUMNS, SAMPLE_ROWS), interpolation=cv2.INTER_AREA))
