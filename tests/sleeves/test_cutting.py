@@ -33,7 +33,6 @@ def frames_with_gaps(widths, gaps):
 def brute_force(frames, page):
     best = None
     gaps = [round(b.start_mm - a.end_mm, 6) for a, b in itertools.pairwise(frames)]
-    usual = min(3.0, max(0.0, min(gaps, default=2.0) / 2))
     allowed = [index for index, gap in enumerate(gaps) if gap >= NO_CUT_BELOW_MM]
     for many in range(len(allowed) + 1):
         for cuts in itertools.combinations(allowed, many):
@@ -41,7 +40,7 @@ def brute_force(frames, page):
             strips = [(a + 1, b) for a, b in itertools.pairwise(bounds)]
 
             def bare(after):
-                return min(gaps[after] / 2, 3.0) if 0 <= after < len(gaps) else usual
+                return min(gaps[after] / 2, 3.0) if 0 <= after < len(gaps) else 1.0
 
             lengths = [frames[b].end_mm - frames[a].start_mm + bare(a - 1) + bare(b) for a, b in strips]
             if max(lengths) > page.row_length_mm + 1e-9:

@@ -20,6 +20,7 @@ from dryside.sleeves.frames_on_film import FrameOnFilm
 NO_CUT_BELOW_MM = 0.4
 NARROW_BELOW_MM = 1.0
 ENOUGH_MARGIN_MM = 3.0
+END_MARGIN_MM = 1.0  # of bare film kept beyond the first and the last picture of the roll
 
 
 @dataclass(frozen=True)
@@ -191,10 +192,10 @@ class _Film:
         return tuple(later.start_mm - earlier.end_mm for earlier, later in pairwise(self.frames))
 
     def margin_mm(self, index: int) -> float:
-        """The least film kept beside a cut after frame `index`; at the film's ends enough to hold it."""
+        """The least film kept beside a cut after frame `index`; at the film's ends a millimetre."""
         if 0 <= index < len(self.gaps_mm):
             return min(self.gaps_mm[index] / 2, ENOUGH_MARGIN_MM)
-        return min(ENOUGH_MARGIN_MM, max(0.0, min(self.gaps_mm, default=2.0) / 2))
+        return END_MARGIN_MM
 
     def least_length_mm(self, first: int, last: int) -> float:
         """Length of the strip with no more film at its ends than it needs."""

@@ -1,0 +1,160 @@
+"""Where a negative is: binder, page, row and place, or who has it."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from dryside.book.rolls import describe_place
+from dryside.book.schema import binders, frame_strips, frames, loans, pages, strips
+from dryside.film.refusal import Refusal
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
+    from dryside.book.rolls import RollRow
+
+SCHEME = "dryside:roll/"
+"""What stands before the roll's code in a QR, so that a scanned text says whose it is."""
+
+
+@dataclass(frozen=True)
+class Whereabouts:
+    """One frame's place; without a strip it lies in no binder and `otherwise` says where the film is.
+
+    Attributes
+    ----------
+    roll, label : str
+        Roll code and frame label.
+    strip : int or None
+        Number of the strip along the roll.
+    on_strip : int or None
+        Which frame of the strip it is, from 1.
+    binder, shelf : str or None
+        The binder and where it stands.
+    page, row, place : int or None
+        `place` is the frame's own place in its row, as frames of the strip lie side by side.
+    lent_to, lent_on : str or None
+        Who has the strip or its page, and since when.
+    otherwise : str or None
+        Where the roll is, in words, for a frame on no strip.
+    """
+
+    roll: str
+    label: str
+    strip: int | None
+    on_strip: int | None
+    binder: str | None
+    shelf: str | None
+    page: int | None
+    row: int | None
+    place: int | None
+    lent_to: str | None
+    lent_on: str | None
+    otherwise: str | None
+
+    def __str__(self) -> str:
+        return f"frame {self.label} of roll {self.roll}: {self.in_words()}"
+
+    def in_words(self) -> str:
+        """The way to it, as one would say it across the room."""
+        if self.strip is None:
+            return f"on no strip; the roll is {self.otherwise}"
+        if self.binder is None:
+            way = f"strip {self.strip}, in no binder"
+        else:
+            shelf = f" ({self.shelf})" if self.shelf else ""
+            way = f"binder {self.binder}{shelf}, page {self.page}, row {self.row}, place {self.place}"
+        return f"{way}; lent to {self.lent_to} since {self.lent_on}" if self.lent_to else way
+
+
+def qr_text(code: str, base: str | None = None) -> str:
+    """What a roll's QR says: `dryside:roll/26-014-K`, or an address under `base` that a phone opens in the browser."""
+    return f"{base.rstrip('/')}/rolls/{code}" if base else f"{SCHEME}{code}"
+
+
+def roll_of_qr(text: str) -> str:
+    """The roll code in a scanned QR, or `text` itself where it is none of ours.
+
+    Examples
+    --------
+    >>> roll_of_qr("dryside:roll/26-014-K"), roll_of_qr("https://192.168.1.5:8300/rolls/26-014-K")
+    ('26-014-K', '26-014-K')
+    """
+    plain = text.strip()
+    address = re.fullmatch(r"https?://[^/\s]+/rolls/([^/?#\s]+)", plain)
+    if address:
+        return address[1]
+    return plain[len(SCHEME) :] if plain.lower().startswith(SCHEME) else plain
+
+
+def split_picture(text: str) -> tuple[str, str | None]:
+    """A roll, or a roll and a frame: `26-014-K`, `26-014-K/12`, `26-014-K 12`; a scanned QR is taken too.
+
+    Raises
+    ------
+    Refusal
+        If there is nothing.
+    """
+    plain = roll_of_qr(text)
+    if not plain:
+        raise Refusal("roll", "none is named", "Write its code, and a frame after a slash: 26-014-K/12.")
+    roll, _, frame = plain.partition("/") if "/" in plain else plain.partition(" ")
+    return roll.strip(), frame.strip() or None
+
+
+def whereabouts(conn: Connection, roll: RollRow, label: str | None = None) -> list[Whereabouts]:
+    """Places of a roll's frames in order along the film, or of one of them."""
+    from sqlalchemy import select
+
+    source = (
+        frames.outerjoin(frame_strips, frame_strips.c.frame_id == frames.c.id)
+        .outerjoin(strips, strips.c.id == frame_strips.c.strip_id)
+        .outerjoin(pages, pages.c.id == strips.c.page_id)
+        .outerjoin(binders, binders.c.id == pages.c.binder_id)
+    )
+    columns = (
+        frames.c.label,
+        strips.c.id,
+        strips.c.number,
+        frame_strips.c.place.label("on_strip"),
+        pages.c.id.label("page_id"),
+        pages.c.number.label("page"),
+        strips.c.row,
+        strips.c.place,
+        binders.c.name,
+        binders.c.place.label("shelf"),
+    )
+    query = select(*columns).select_from(source).where(frames.c.roll_id == roll.id).order_by(frames.c.position)
+    if label is not None:
+        query = query.where(frames.c.label == label)
+    out = _lent(conn)
+    return [_place(row, roll, out) for row in conn.execute(query)]
+
+
+def _place(row: Any, roll: RollRow, out: dict[tuple[str, int], tuple[str, str]]) -> Whereabouts:
+    lent = out.get(("strip", row.id)) or out.get(("page", row.page_id)) or (None, None)
+    return Whereabouts(
+        roll=roll.code,
+        label=row.label,
+        strip=row.number,
+        on_strip=row.on_strip,
+        binder=row.name,
+        shelf=row.shelf,
+        page=row.page,
+        row=row.row,
+        place=None if row.place is None else row.place + row.on_strip - 1,
+        lent_to=lent[0],
+        lent_on=lent[1],
+        otherwise=None if row.number is not None else describe_place(roll),
+    )
+
+
+def _lent(conn: Connection) -> dict[tuple[str, int], tuple[str, str]]:
+    """Who has which strips and pages now."""
+    rows = conn.execute(loans.select().where(loans.c.back_on.is_(None)).order_by(loans.c.id))
+    return {
+        ("strip", row.strip_id) if row.strip_id is not None else ("page", row.page_id): (row.to_whom, row.lent_on)
+        for row in rows
+    }
