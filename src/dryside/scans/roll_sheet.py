@@ -1,0 +1,122 @@
+"""The contact sheet of a roll in the book: its frames, captions, strips and line."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from dryside.book.files import put_paper
+from dryside.book.folder import Book
+from dryside.book.frame_pictures import pictures_of_frames
+from dryside.book.frames import FrameRow, list_frames
+from dryside.book.rolls import RollRow, find_roll
+from dryside.book.schema import cameras, labs, order_lines, orders, stocks, strips
+from dryside.film.formats import FORMATS
+from dryside.film.refusal import NotFound
+from dryside.scans.contact import FramePicture, make_contact_sheet
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
+
+def contact_sheet_of_roll(
+    book: Book, roll: str, *, page: str = "a4", out: Path | None = None, made_on: str | None = None
+) -> tuple[Path, Path]:
+    """Make a roll's contact sheet as PDF/A and JPEG.
+
+    Parameters
+    ----------
+    book : Book
+        The book.
+    roll : str
+        Code or second name.
+    page : str, optional
+        `a4` or `letter`.
+    out : Path, optional
+        The PDF's name; the JPEG lies beside it. Left out: the book's paper/.
+    made_on : str, optional
+        Day, ISO 8601.
+
+    Returns
+    -------
+    tuple of Path
+        The PDF and the JPEG.
+
+    Raises
+    ------
+    NotFound
+        If there is no such roll, or it has no frames.
+    """
+    with book.read() as conn:
+        row = find_roll(conn, roll)
+        frames = list_frames(conn, row.id)
+        if not frames:
+            raise NotFound(f"roll {row.code}", "it has no frames yet", "Log them, or receive its scans.")
+        found = pictures_of_frames(conn, book, [frame.id for frame in frames])
+        line = roll_line(conn, row, frames)
+        lengths = _strip_lengths(conn, row, frames)
+    pictures = [
+        FramePicture(f.label, caption_of(f), found[f.id].path if f.id in found and found[f.id].is_there else None,
+                     "blank" if f.blank else "no picture")
+        for f in frames
+    ]  # fmt: skip
+    made = make_contact_sheet(
+        pictures,
+        title=f"{row.code}  {row.title}" if row.title else row.code,
+        line=line,
+        format_key=row.format if row.format in FORMATS else "135",
+        strip_lengths=lengths,
+        page=page,
+        made_on=made_on,
+    )
+    if out is None:
+        return put_paper(book, f"contact-{row.code}.pdf", made.pdf), put_paper(
+            book, f"contact-{row.code}.jpg", made.jpeg
+        )
+    from dryside.book.files import put_file
+
+    out.parent.mkdir(parents=True, exist_ok=True)
+    return put_file(out.parent, out.name, made.pdf), put_file(out.parent, out.with_suffix(".jpg").name, made.jpeg)
+
+
+def caption_of(frame: FrameRow) -> str:
+    """What stands under a frame: caption, exposure, day."""
+    exposure = " ".join(part for part in (frame.shutter, f"f/{frame.aperture:g}" if frame.aperture else None) if part)
+    day = (frame.taken_at or "")[:10]
+    return " · ".join(part for part in (frame.caption, exposure, day) if part)
+
+
+def roll_line(conn: Connection, roll: RollRow, frames: list[FrameRow]) -> str:
+    """The roll's line: stock, exposure index and push, camera, days, lab and order."""
+    from sqlalchemy import select
+
+    def named(table: Any, row_id: int | None) -> Any:
+        return conn.execute(table.select().where(table.c.id == row_id)).first() if row_id is not None else None
+
+    stock, camera = named(stocks, roll.stock_id), named(cameras, roll.camera_id)
+    film = stock.name if stock else None
+    if film and roll.exposure_index and roll.exposure_index != stock.iso:
+        film = f"{film} at EI {roll.exposure_index}"
+    if film and roll.push_stops:
+        film = f"{film}, {'push' if roll.push_stops > 0 else 'pull'} {roll.push_stops:+g}"
+    days = sorted({frame.taken_at[:10] for frame in frames if frame.taken_at})
+    span = days[0] if len(days) == 1 else f"{days[0]} to {days[-1]}" if days else None
+    order = conn.execute(
+        select(labs.c.name, orders.c.number)
+        .join(orders, orders.c.lab_id == labs.c.id)
+        .join(order_lines, order_lines.c.order_id == orders.c.id)
+        .where(order_lines.c.roll_id == roll.id)
+        .order_by(orders.c.id.desc())
+    ).first()
+    lab = f"{order.name}, {order.number}" if order else None
+    return " · ".join(part for part in (film, roll.format, camera.name if camera else None, span, lab) if part)
+
+
+def _strip_lengths(conn: Connection, roll: RollRow, frames: list[FrameRow]) -> list[int] | None:
+    """Frames on each strip as the roll was cut; None while it is not."""
+    rows = conn.execute(strips.select().where(strips.c.roll_id == roll.id).order_by(strips.c.number)).all()
+    if not rows:
+        return None
+    positions = [frame.position for frame in frames]
+    counts = [sum(row.first_position <= position <= row.last_position for position in positions) for row in rows]
+    return [count for count in counts if count]
