@@ -48,7 +48,7 @@ class Recipe:
         Added after the matrix, in stops: film base and contrast.
     toe, shoulder : 3 floats each
         The characteristic curve ``D = gamma log10((1 + E / E0) / (1 + E / E1))`` backwards, in units of ``u = 2**v``.
-        0 is a straight line.
+        0 is a straight line; a shoulder below 0 bends the highlights over instead of straightening them.
     colour_matrix : 3 rows of 3 floats
         From layer exposures to linear light in the primaries of `rendering.space`: spectral sensitivities, balance and
         exposure of the frame.

@@ -13,13 +13,22 @@ from dryside.negatives.base import FilmBase, pool_bases
 from dryside.negatives.exposure import frame_level_stops, print_stops, scene_stops
 from dryside.negatives.layers import LUMINANCE, neutral_stops, recipe_of
 from dryside.negatives.prior import colour_prior
-from dryside.negatives.recipe import Recipe, Triple, as_triple, density_log2, layer_exposures
+from dryside.negatives.recipe import Recipe, Triple, as_matrix, as_triple, density_log2, layer_exposures
 from dryside.negatives.rendering import SCENE, Rendering
 from dryside.negatives.silver import silver_recipe
 
 Array = NDArray[np.float64]
 PROCESSES = ("c41", "ecn2", "e6", "bw")
 LOG10_2 = float(np.log10(2.0))
+
+# The brightest hundredth of a roll's pictures as density above film base, mean of the channels: a slope of 0.65 over
+# the 2.4 log exposures from the toe to a bright sky (common practice puts a white wall near 1.2).
+DENSEST_PICTURE = {"c41": 1.6, "ecn2": 1.35}
+
+_TOO_STEEP = (
+    "The capture is {factor:.1f} times steeper than film: it seems to carry a tone curve for display. Contrast was"
+    " reduced and its densest parts drawn to white; a raw or linear capture gives truer colour."
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,7 +101,7 @@ def recipe_for_roll(frames: Sequence[FrameSamples], *, process: str, rendering: 
         raise ValueError(f"process is {process!r}; it must be one of {', '.join(map(repr, PROCESSES))}")
     bases = _bases(frames, process)
     densities = [density_log2(frame.picture, np.ones(3)).reshape(-1, 3) for frame in frames]
-    plain, balance = _plain_recipes(process, bases, densities)
+    plain, balance, warnings = _plain_recipes(process, bases, densities)
     luminances = [_luminance(one, density) for one, density in zip(plain, densities, strict=True)]
     levels = [frame_level_stops(light) for light in luminances]
     middle = float(np.median(levels)) if levels else 0.0
@@ -102,21 +111,61 @@ def recipe_for_roll(frames: Sequence[FrameSamples], *, process: str, rendering: 
         base_density=tuple(as_triple(base * LOG10_2) for base in bases),
         balance_stops=balance,
         exposure_stops=tuple(level - middle for level in levels),
-        warnings=(),
+        warnings=warnings,
         frame_warnings=tuple(() for _ in frames),
     )
 
 
-def _plain_recipes(process: str, bases: list[Array], densities: list[Array]) -> tuple[list[Recipe], Triple]:
-    """Scene recipes in linear sRGB before any frame's exposure, and the balance they share."""
+def _plain_recipes(
+    process: str, bases: list[Array], densities: list[Array]
+) -> tuple[list[Recipe], Triple, tuple[str, ...]]:
+    """Scene recipes in linear sRGB before any frame's exposure, the balance they share, and warnings."""
     if process == "bw":
-        return [silver_recipe(base) for base in bases], (0.0, 0.0, 0.0)
+        return [silver_recipe(base) for base in bases], (0.0, 0.0, 0.0), ()
     prior = colour_prior(process)
     mean = prior.mean(np.median(bases, axis=0) * LOG10_2 if bases else np.zeros(3))
     above = [density - base for density, base in zip(densities, bases, strict=True)]
-    vector = balanced_vector(prior, mean, tones_of(above, mean))
+    scale = _believable_scale(above, process)
+    vector = balanced_vector(prior, mean, tones_of([density * scale for density in above], mean))
     moved = neutral_stops(vector) - neutral_stops(mean)
-    return [recipe_of(vector, base) for base in bases], as_triple(moved - moved.mean())
+    recipes = [recipe_of(vector, base * scale) for base in bases]
+    shift = as_triple(moved - moved.mean())
+    if scale == 1.0:
+        return recipes, shift, ()
+    light = np.concatenate([_balanced(one, density * scale) for one, density in zip(recipes, densities, strict=True)])
+    white = float(np.quantile(light, 0.85))
+    return [_for_steep(one, scale, white) for one in recipes], shift, (_TOO_STEEP.format(factor=1.0 / scale),)
+
+
+def _believable_scale(above: list[Array], process: str) -> float:
+    """1, or less where densities are more than this film can have: a capture with a display's tone curve in it."""
+    if process == "e6" or not above:
+        return 1.0
+    highest = float(np.quantile(np.concatenate(above).mean(axis=1), 0.99)) * LOG10_2
+    return 1.0 if highest <= DENSEST_PICTURE[process] else DENSEST_PICTURE[process] / highest
+
+
+def _balanced(recipe: Recipe, density: Array) -> Array:
+    """Layer exposures with a grey's made equal, shape (samples, 3)."""
+    return layer_exposures(recipe, density) * np.asarray(recipe.colour_matrix).sum(axis=1)
+
+
+def _for_steep(recipe: Recipe, scale: float, white: float) -> Recipe:
+    """The recipe for densities that were multiplied by `scale` when it was made.
+
+    What such a capture shows of the film's densest parts is mostly its own darkest levels. So exposures are bent
+    towards one common `white` (a shoulder below 0) and colours drawn together: what is not there is not shown.
+    """
+    matrix = np.asarray(recipe.density_matrix) * scale
+    balance = np.asarray(recipe.colour_matrix).sum(axis=1)
+    grey = np.outer(np.ones(3), LUMINANCE)
+    colour = (0.6 * np.eye(3) + 0.4 * grey) @ np.diag(balance)
+    return replace(
+        recipe,
+        density_matrix=as_matrix(matrix),
+        shoulder=as_triple(-balance / white),
+        colour_matrix=as_matrix(colour),
+    )
 
 
 def _bases(frames: Sequence[FrameSamples], process: str) -> list[Array]:
