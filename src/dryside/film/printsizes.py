@@ -94,7 +94,7 @@ def _inch(name: str, short: float, long: float, mm: tuple[float, float], *also: 
 _R_AND_S = (
     _inch("2R", 2.5, 3.5, (63.5, 89)),
     _inch("3R", 3.5, 5, (89, 127), "L"),
-    _inch("4D", 4, 5.333, (102, 136), "KGD"),
+    _inch("4D", 4, 16 / 3, (102, 136), "KGD"),
     _inch("4R", 4, 6, (102, 152), "KG"),
     _inch("5R", 5, 7, (127, 178), "2L"),
     _inch("S5R", 5, 7.5, (127, 190), "2LW"),
