@@ -83,7 +83,7 @@ def _read_line(state: _State, line: str, number: int) -> None:
     if state.last and line[:1] in " \t" and not _START.match(plain):
         _continue(state, plain.strip())
         return
-    if _is_header(plain) and _header(state, plain):
+    if (_is_header(plain) and _header(state, plain)) or _day_and_place(state, plain):
         return
     labels, rest = _labels(state, plain)
     if labels:
@@ -154,6 +154,23 @@ def _carry(state: _State, values: dict[str, Any]) -> None:
     if values.get("exposure_index") and not state.frames:
         state.roll = replace(state.roll, exposure_index=values["exposure_index"])
     state.carried |= {name: value for name, value in values.items() if name in _CARRIED}
+
+
+def _day_and_place(state: _State, line: str) -> bool:
+    """'2 May 2026, Vessal' above the frames made there. Without a year it may be the next frame, and then it is."""
+    day, comma, place = line.partition(",")
+    if not comma or not place.strip() or not _only_a_day(day, state.assume):
+        return False
+    start = _START.match(day)
+    is_next = state.last and start and parse_label(start["first"]).half_index - parse_label(state.last.label).half_index
+    if is_next in (1, 2) and not re.search(r"\d{4}", day):
+        return False
+    found = read_pieces(place, state.assume)
+    if found.shutters or found.biases or found.clock or found.day or "aperture" in found.values:
+        return False
+    state.day = read_pieces(day, state.assume).day
+    _carry(state, found.values | ({"place": found.rest} if found.rest else {}))
+    return True
 
 
 def _loose_header(state: _State, line: str) -> bool:
