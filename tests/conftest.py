@@ -10,8 +10,18 @@ import uuid
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from dryside.book.folder import open_book
+
+# No test asserts time, so neither does Hypothesis; in CI it draws the same cases each run, elsewhere it explores.
+settings.register_profile(
+    "house",
+    deadline=None,
+    derandomize=os.environ.get("CI") == "true",
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.load_profile("house")
 
 DATABASE = os.environ.get("DRYSIDE_TEST_DATABASE", "sqlite")
 
