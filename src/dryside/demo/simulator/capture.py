@@ -186,7 +186,7 @@ def _lens_and_sensor(seen: Array, camera: Camera, rng: np.random.Generator) -> A
 
     if camera.grain:
         # Density grows by grain; the noise of light transmitted is then largest in the middle densities.
-        noise = cv2.GaussianBlur(_tile(rng, seen.shape), (0, 0), 0.7)
+        noise: Array = cv2.GaussianBlur(_tile(rng, seen.shape), (0, 0), 0.7)
         bare = np.float32(max(camera.light))
         noise *= np.float32(2.3 * camera.grain * 1.8) * np.sqrt(np.clip(1 - seen / bare, 0, 1)) * seen
         seen = seen + noise

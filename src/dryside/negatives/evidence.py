@@ -1,0 +1,239 @@
+"""What speaks for frames on film laid flat: density above the film base beside it, and edges that run right across.
+
+A frame is told from the film around it by two things: light has darkened it (lightened it, on slides) against the base
+beside the perforations, and at its sides the density steps in one sense along the whole side. Both are taken relative
+to the film's own base near by and to its own noise, so that unevenness, fog, base colour and contrast drop out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dryside.film.perforations import HOLE_CENTRE_FROM_EDGE_MM
+from dryside.negatives.film_view import FilmView
+from dryside.negatives.types import FloatArray, Strip
+
+Floats = NDArray[np.floating[Any]]
+
+# A step or a density below this is taken as nothing, whatever the noise: 0.02 is 5 % of light.
+_LEAST_DENSITY = 0.025
+_DARKEST = 1e-4
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """Density above base on a grid over the film.
+
+    Attributes
+    ----------
+    above : ndarray of shape (rows, columns), float32
+        Density above (on slides: below) the local base, in units of what is surely something; NaN outside the capture.
+    shine : ndarray of shape (rows, columns), float32
+        Linear light, each channel against its base: only light itself tells what is half way between two levels.
+    x_mm, y_mm : ndarray
+        Middles of the grid's columns and rows.
+    step_mm : float
+        Of the grid.
+    hole_columns : ndarray of shape (columns,), bool
+        Columns that run through a perforation.
+    clear_is_light : bool
+        False on slides.
+    base : ndarray of shape (3,)
+        Light through the film base, median.
+    """
+
+    above: NDArray[np.float32]
+    shine: NDArray[np.float32]
+    x_mm: FloatArray
+    y_mm: FloatArray
+    step_mm: float
+    hole_columns: NDArray[np.bool_]
+    clear_is_light: bool
+    base: Floats
+
+    def rows(self, y0: float, y1: float) -> slice:
+        """The rows whose middles lie between two film y."""
+        first, last = np.searchsorted(self.y_mm, [y0, y1])
+        return slice(int(first), int(max(last, first)))
+
+    def columns(self, x0: float, x1: float) -> slice:
+        """The columns whose middles lie between two film x."""
+        first, last = np.searchsorted(self.x_mm, [x0, x1])
+        return slice(int(first), int(max(last, first)))
+
+
+def gather(view: FilmView, strip: Strip) -> Evidence:
+    """Evidence on a strip that was laid flat with its whole width."""
+    density = -np.log10(np.maximum(view.light, _DARKEST * float(view.light.max())))
+    patches = _base_patches(view, density, strip)
+    clear_is_light = _clear_is_light(view, patches)
+    level, noise = _base_level(view, patches, clear_is_light)
+    weight = 1 / noise**2
+    weight /= weight.sum()
+    above = (density - level) @ weight.astype(np.float32)
+    if not clear_is_light:
+        above = -above
+    unit = max(_LEAST_DENSITY, 2.5 * float(np.sqrt(1 / (1 / noise**2).sum())))
+    above = (above / np.float32(unit)).astype(np.float32)
+    above[~view.inside] = np.nan
+    x = view.x_mm
+    away = np.abs((x / strip.pitch_mm + 0.5) % 1 - 0.5) * strip.pitch_mm
+    holes = away < 1.3 if strip.holes else np.zeros(len(x), bool)
+    base = 10.0 ** -np.median(level.reshape(-1, 3), axis=0)
+    shine = np.asarray(view.light @ (weight / base).astype(np.float32))
+    return Evidence(above, shine, x, view.y_mm, 1 / view.pixels_per_mm, holes, clear_is_light, base)
+
+
+@dataclass(frozen=True, eq=False)
+class _Patches:
+    """Densities between neighbouring holes: (row, site, 3), their noise (row, site, 3), and where the sites are."""
+
+    low: Floats
+    high: Floats
+    noise: Floats
+    seen: NDArray[np.bool_]
+    x_mm: Floats
+
+
+def _base_patches(view: FilmView, density: Floats, strip: Strip) -> _Patches:
+    first = int(np.floor(view.x_mm[0] / strip.pitch_mm - 0.5))
+    last = int(np.ceil(view.x_mm[-1] / strip.pitch_mm - 0.5))
+    sites = (np.arange(first, last + 1) + 0.5) * strip.pitch_mm
+    lows, highs, noises, seen = [], [], [], []
+    for centre in (HOLE_CENTRE_FROM_EDGE_MM, strip.width_mm - HOLE_CENTRE_FROM_EDGE_MM):
+        rows = view.rows(centre - 1.1, centre + 1.1)
+        for x in sites:
+            columns = view.columns(x - 0.9, x + 0.9)
+            part = density[rows, columns].reshape(-1, 3)
+            inside = view.inside[rows, columns]
+            good = inside.size > 0 and bool(inside.all()) and strip.x_from_mm <= x <= strip.x_to_mm
+            seen.append(good)
+            if not good:
+                part = np.zeros((1, 3), np.float32)
+            quarter, middle, rest = np.percentile(part, [15, 50, 85], axis=0)
+            lows.append(quarter + 0.25 * (middle - quarter))
+            highs.append(rest - 0.25 * (rest - middle))
+            noises.append((rest - quarter) / 2.07)
+    shape = (2, len(sites), 3)
+    return _Patches(
+        np.reshape(lows, shape), np.reshape(highs, shape), np.reshape(noises, shape),
+        np.reshape(seen, shape[:2]), sites,
+    )  # fmt: skip
+
+
+def _clear_is_light(view: FilmView, patches: _Patches) -> bool:
+    """Negatives have the clearest film beside the holes; slides the densest."""
+    if not patches.seen.any():
+        return True
+    brightest = -np.log10(np.maximum(np.percentile(view.light[::4, ::4].reshape(-1, 3), 99.5, axis=0), 1e-9))
+    beside = np.median(patches.low[patches.seen], axis=0)
+    return bool((beside - brightest).min() < 1.1)
+
+
+def _base_level(view: FilmView, patches: _Patches, clear_is_light: bool) -> tuple[Floats, Floats]:
+    """Base density for every pixel, from both rows of patches, and its noise per channel."""
+    chosen = patches.low if clear_is_light else patches.high
+    noise = (
+        np.maximum(np.median(patches.noise[patches.seen], axis=0), 0.004) if patches.seen.any() else np.full(3, 0.02)
+    )
+    lines = []
+    for row in range(2):
+        good = patches.seen[row]
+        if good.sum() >= 2:
+            smooth = _running_median(chosen[row][good], 5)
+            at = patches.x_mm[good]
+            lines.append(np.stack([np.interp(view.x_mm, at, smooth[:, c]) for c in range(3)], axis=-1))
+    if not lines:
+        raise ValueError("strip has no place beside its holes where film base is seen")
+    upper, lower = lines[0], lines[-1]
+    part = np.clip((view.y_mm - 3.4) / max(float(view.y_mm[-1]) - 6.8, 1.0), 0, 1)[:, None, None]
+    return (upper[None] * (1 - part) + lower[None] * part).astype(np.float32), noise
+
+
+def _running_median(values: Floats, width: int) -> Floats:
+    half = width // 2
+    padded = np.concatenate([values[:1].repeat(half, 0), values, values[-1:].repeat(half, 0)])
+    windows = np.lib.stride_tricks.sliding_window_view(padded, width, axis=0)
+    return np.asarray(np.median(windows, axis=-1))
+
+
+def steps_along(evidence: Evidence, rows: slice, reach_mm: float = 0.45) -> FloatArray:
+    """At each column: on how much of the side density steps up (towards 1) or down (towards -1), from left to right."""
+    part = evidence.above[rows]
+    difference = _step(part, max(1, round(reach_mm / evidence.step_mm)))
+    return _agreement(difference, axis=0)
+
+
+def steps_across(evidence: Evidence, columns: slice, reach_mm: float = 0.35) -> FloatArray:
+    """At each row: the same from the upper film edge down, over the columns between the holes."""
+    part = evidence.above[:, columns][:, ~evidence.hole_columns[columns]]
+    if part.shape[1] == 0:
+        return np.zeros(len(evidence.y_mm))
+    difference = _step(part.T, max(1, round(reach_mm / evidence.step_mm)))
+    return _agreement(difference, axis=0)
+
+
+def _step(rows: Floats, reach: int) -> Floats:
+    """Mean of the `reach` pixels after each pixel edge less that of those before; edge k lies before pixel k."""
+    filled = np.where(np.isnan(rows), 0, rows)
+    total = np.concatenate([np.zeros((len(rows), 1)), np.cumsum(filled, axis=1, dtype=np.float64)], axis=1)
+    size = rows.shape[1]
+    edges = np.arange(size + 1)
+    after = (total[:, np.minimum(edges + reach, size)] - total) / reach
+    before = (total - total[:, np.maximum(edges - reach, 0)]) / reach
+    step = after - before
+    unseen = np.isnan(rows)
+    count = np.concatenate([np.zeros((len(rows), 1)), np.cumsum(unseen, axis=1)], axis=1)
+    blind = (count[:, np.minimum(edges + reach, size)] - count[:, np.maximum(edges - reach, 0)]) > 0
+    step[blind] = 0
+    step[:, :reach] = 0
+    step[:, size + 1 - reach :] = 0
+    return np.asarray(step)
+
+
+def _agreement(steps: Floats, axis: int) -> FloatArray:
+    return np.asarray(np.clip(steps, -1, 1).mean(axis=axis))
+
+
+def crossing(shine: Floats, rough: float, origin: float, step: float, *, reach_mm: float = 0.5) -> float | None:
+    """Where the mean of many lines of light crosses half way between its levels on both sides of a rough edge.
+
+    Parameters
+    ----------
+    shine : ndarray of shape (lines, n)
+        Linear light along lines that cross the edge.
+    rough : float
+        About where, in mm.
+    origin, step : float
+        Middle of the first sample and distance of samples, in mm.
+    reach_mm : float, optional
+        How far to either side the levels are taken.
+
+    Returns
+    -------
+    float or None
+        In mm; None where the two levels cannot be told apart.
+    """
+    profile = shine.mean(axis=0)
+    place = (rough - origin) / step
+    reach = reach_mm / step
+    at = np.arange(len(profile))
+    before = profile[(at >= place - reach) & (at <= place - 0.5 * reach)]
+    after = profile[(at >= place + 0.5 * reach) & (at <= place + reach)]
+    if not len(before) or not len(after):
+        return None
+    low, high = float(before.mean()), float(after.mean())
+    if abs(high - low) < 0.01 * max(abs(low), abs(high)):
+        return None
+    near = np.flatnonzero(np.abs(at - place) <= 0.8 * reach)
+    part = (profile[near] - low) / (high - low)
+    steps = np.flatnonzero((part[:-1] < 0.5) & (part[1:] >= 0.5))
+    if not len(steps):
+        return None
+    k = int(steps[np.argmin(np.abs(near[steps] + 0.5 - place))])
+    exact = near[k] + (0.5 - part[k]) / (part[k + 1] - part[k])
+    return float(origin + exact * step)
