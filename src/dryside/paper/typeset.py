@@ -80,6 +80,39 @@ def typeset(
         return _compile(main, root, data)
 
 
+def typeset_png(
+    template: str,
+    data: Mapping[str, Any],
+    *,
+    ppi: int,
+    images: Mapping[str, bytes | Path] | None = None,
+    templates: Path | None = None,
+) -> list[bytes]:
+    """The pages that `typeset` makes as PNG pictures, one a page, at `ppi` pixels an inch.
+
+    Raises
+    ------
+    NotFound, Refusal
+        As `typeset`.
+    """
+    import typst
+
+    with tempfile.TemporaryDirectory(prefix="dryside-paper-") as folder:
+        root = Path(folder)
+        _lay_out_templates(root, templates)
+        main = root / f"{template}.typ"
+        if not main.is_file():
+            raise NotFound(f"template '{template}'", "there is no such template", f"There are: {_names(root)}.")
+        _lay_out_images(root, images or {})
+        (root / "data.json").write_text(json.dumps(data, ensure_ascii=False, default=_plain), encoding="utf-8")
+        fonts = typst.Fonts(include_system_fonts=True, font_paths=[str(_lay_out_fonts(root))])
+        try:
+            pages = typst.Compiler(input=str(main), root=str(root), font_paths=fonts).compile(format="png", ppi=ppi)
+        except typst.TypstError as error:
+            raise _refusal(main.stem, error) from error
+        return [pages] if isinstance(pages, bytes) else list(pages)
+
+
 def template_names() -> list[str]:
     """Names of the shipped templates that make a document (not the parts they share), sorted."""
     return sorted(path.stem for path in TEMPLATES.glob("*.typ") if path.stem != "common")
