@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -29,6 +30,14 @@ class RenderingName(StrEnum):
     PRINT = "print"
 
 
+class Compress(StrEnum):
+    """How the TIFF's strips are packed."""
+
+    DEFLATE = "deflate"
+    ZSTD = "zstd"
+    NONE = "none"
+
+
 class Assumed(StrEnum):
     """How files without a profile are encoded."""
 
@@ -49,6 +58,10 @@ def invert(
     ] = RenderingName.PRINT,
     assume: Annotated[Assumed, typer.Option(help="How files without a profile are encoded.")] = Assumed.AUTO,
     whole: Annotated[bool, typer.Option("--whole", help="Each capture is one frame and nothing else.")] = False,
+    compression: Annotated[Compress, typer.Option(help="Of the TIFF. Some programs read no zstd.")] = Compress.DEFLATE,
+    jpeg: Annotated[bool, typer.Option("--jpeg/--no-jpeg", help="A JPEG and a thumbnail beside each TIFF.")] = True,
+    workers: Annotated[int, typer.Option(metavar="N", help="Threads; 0 takes one a core.", min=0)] = 0,
+    cluster: Annotated[str, typer.Option(metavar="tcp://HOST:PORT", help="A Dask scheduler whose workers do it.")] = "",
     as_json: AsJson = False,
 ) -> None:
     """Turn captures of negatives into positives with true colour."""
@@ -56,6 +69,7 @@ def invert(
     from dryside.negatives.invert import InvertOptions, as_document, capture_files
     from dryside.negatives.invert import invert as invert_roll
     from dryside.negatives.rendering import PRINT, SCENE
+    from dryside.negatives.write_positive import OutputOptions
 
     options = InvertOptions(
         process=process.value,
@@ -64,6 +78,9 @@ def invert(
         flat=flat,
         assume=assume.value,
         whole=whole,
+        output=OutputOptions(compression.value, jpeg, jpeg),
+        workers=workers or os.cpu_count() or 1,
+        cluster=cluster,
     )
     files = capture_files(captures, [flat] if flat else [])
     roll = invert_roll(files, options, out)

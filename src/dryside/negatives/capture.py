@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import TracebackType
 from typing import Literal
@@ -17,7 +17,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from dryside.negatives.codecs.open_picture import OpenedPicture, open_picture
+from dryside.negatives.codecs.open_picture import OpenedPicture, keep, open_picture
 from dryside.negatives.linear_light import Encoding, Linearise, choose_encoding, lineariser
 from dryside.negatives.types import Band, LightArray
 
@@ -111,6 +111,20 @@ class Capture:
         if self.facts.colours == 1:
             return np.repeat(linear, 3, axis=2)
         return np.ascontiguousarray(linear)
+
+    @property
+    def shareable(self) -> bool:
+        """Whether several threads may ask for rows at once."""
+        return self._picture.shareable
+
+    def kept(self, threads: int = 1) -> Capture:
+        """The same capture with all samples in memory, decoded once; itself where they already are or need no decoding.
+
+        What is in memory is as stored (6 bytes a pixel for 16-bit RGB), and is let go with the returned capture.
+        """
+        if self._picture.shareable:
+            return self
+        return replace(self, _picture=keep(self._picture, threads))
 
     def fourth(self, start: int, stop: int) -> LevelArray:
         """Rows of the fourth channel, shape (stop - start, width), uint16; the caller has checked `has_fourth`."""

@@ -5,6 +5,7 @@ It comes from a flat (the light table alone, captured the same way), or from wha
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -53,6 +54,11 @@ class Flat:
     size: tuple[int, int]
     source: FlatSource
     warnings: tuple[str, ...] = ()
+
+    @property
+    def digest(self) -> str:
+        """A checksum of the map, the same for the same light."""
+        return hashlib.sha256(np.ascontiguousarray(self.log2_light).tobytes()).hexdigest()
 
     def rows(self, start: int, stop: int, left: int = 0, right: int | None = None) -> NDArray[np.float32]:
         """Bare light itself, for a window of the capture: shape (stop - start, right - left, 3), float32."""

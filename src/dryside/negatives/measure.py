@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from dryside.film.refusal import NotFound
 from dryside.negatives.base import FilmBase, NoBase, measure_base
 from dryside.negatives.capture import Assume, Capture, CaptureFacts, read_capture, reduce_capture
+from dryside.negatives.file_checksum import file_checksum
 from dryside.negatives.flat import Flat, check_flat_belongs, light_around_film, transmittance
 from dryside.negatives.frame_view import snap_corners
 from dryside.negatives.geometry import finder_reduction, read_film
@@ -68,6 +69,8 @@ class CaptureMeasured:
         One a frame.
     warnings : tuple of str
         About the capture.
+    checksum : str
+        CRC-32 of the file.
     """
 
     facts: CaptureFacts
@@ -77,6 +80,7 @@ class CaptureMeasured:
     base: FilmBase | NoBase
     samples: tuple[FrameSamples, ...]
     warnings: tuple[str, ...]
+    checksum: str
 
     @property
     def strip(self) -> Strip | None:
@@ -115,7 +119,8 @@ def _measure(capture: Capture, options: MeasureOptions) -> CaptureMeasured:
         for frame in frames
     )
     warnings = (*film.warnings, *flat.warnings, *(w for read in film.strips for w in read.strip.warnings))
-    return CaptureMeasured(facts, film, frames, flat, base, samples, warnings)
+    checksum = file_checksum(facts.path)
+    return CaptureMeasured(facts, film, frames, flat, base, samples, warnings, checksum)
 
 
 def _find(capture: Capture, seen: LightArray, factor: int, options: MeasureOptions) -> FilmRead:

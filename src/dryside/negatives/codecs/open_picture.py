@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +26,7 @@ MOST_PIXELS = 1_200_000_000
 # Formats that can only be decoded whole are held to what fits in memory as 8 or 16 bits.
 MOST_PIXELS_WHOLE = 600_000_000
 LEAST_SIDE = 16
+KEEP_ROWS = 1024
 TIFF_MAGIC = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 
 Rows = Callable[[int, int], NDArray[Any]]
@@ -57,6 +58,8 @@ class OpenedPicture:
         CIE XYZ to camera colours.
     taken : str
         Exif date and time.
+    shareable : bool
+        Whether several threads may ask for rows at once.
     """
 
     path: Path
@@ -71,6 +74,7 @@ class OpenedPicture:
     profile: bytes | None = field(repr=False, default=None)
     camera_matrix: tuple[tuple[float, ...], ...] | None = None
     taken: str = ""
+    shareable: bool = False
 
 
 def open_picture(path: Path) -> OpenedPicture:
@@ -151,7 +155,17 @@ def _open_tiff(path: Path) -> OpenedPicture:
         close=tiff.close,
         profile=tiff.profile,
         taken=tiff.date_time,
+        shareable=tiff.shareable or tiff.orientation > 4,
     )
+
+
+def keep(picture: OpenedPicture, threads: int) -> OpenedPicture:
+    """The same picture decoded whole and held in memory."""
+    samples = np.empty((picture.height, picture.width, picture.channels), picture.dtype)
+    for start in range(0, picture.height, KEEP_ROWS):
+        stop = min(start + KEEP_ROWS, picture.height)
+        samples[start:stop] = picture.rows(start, stop)
+    return replace(picture, rows=lambda start, stop: samples[start:stop], shareable=True)
 
 
 def upright_rows(rows: Rows, height: int, width: int, orientation: int) -> tuple[Rows, int, int]:
@@ -192,7 +206,7 @@ def _held(path: Path, kind: str, picture: NDArray[Any], **more: Any) -> OpenedPi
         return place[0][start:stop]
 
     height, width, channels = picture.shape
-    return OpenedPicture(path, kind, height, width, channels, picture.dtype, rows, place.clear, **more)
+    return OpenedPicture(path, kind, height, width, channels, picture.dtype, rows, place.clear, shareable=True, **more)
 
 
 def _open_whole(path: Path) -> OpenedPicture:

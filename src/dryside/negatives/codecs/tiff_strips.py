@@ -128,6 +128,11 @@ class TiffRows:
             self._descriptor = -1
         self._file.close()
 
+    @property
+    def shareable(self) -> bool:
+        """Whether several threads may ask for rows at once: nothing is decoded or kept between calls."""
+        return self._raw
+
     def rows(self, start: int, stop: int) -> NDArray[Any]:
         """Rows `start` to `stop` (not included), shape (stop - start, width, channels), as stored."""
         if self._raw and len(self._page.dataoffsets) > 0:
