@@ -9,6 +9,8 @@ from dryside.book.instants import parse_day
 from dryside.book.money import Money
 from dryside.book.rows import fetch, fetch_one, insert, must_be, update
 from dryside.book.schema import shelf, stocks
+from dryside.film.formats import parse_format
+from dryside.film.processes import BASES, KINDS, OLD_PROCESSES, PROCESSES, REMJET, Stock
 from dryside.film.refusal import Refusal
 
 if TYPE_CHECKING:
@@ -16,7 +18,6 @@ if TYPE_CHECKING:
 
     from sqlalchemy import Connection
 
-PROCESSES = ("c41", "ecn2", "bw", "e6")
 KEPT = ("room", "cool", "cold", "frozen")
 
 
@@ -67,13 +68,16 @@ def add_stock(conn: Connection, name: str, *, process: str, kind: str, iso: int,
     Raises
     ------
     Refusal
-        If the name is empty or taken, the process is none of the four, or the speed is not above 0.
+        If the name is empty or taken, process, kind, rem-jet or base is no such word, or the speed is not above 0.
     """
     name = name.strip()
     if not name:
         raise Refusal("stock", "the name is empty", "Give a name.")
-    if process not in PROCESSES:
-        raise Refusal(f"stock {name}", f"process {process!r} is none of {', '.join(PROCESSES)}", "Name one: --process.")
+    allowed = {"process": (*PROCESSES, *OLD_PROCESSES), "kind": KINDS, "remjet": REMJET, "base": BASES}
+    for column, words in allowed.items():
+        said = {"process": process, "kind": kind, **columns}.get(column)
+        if said is not None and said not in words:
+            raise Refusal(f"stock {name}", f"{column} {said!r} is none of {', '.join(words)}", "Write one of them.")
     if iso <= 0:
         raise Refusal(f"stock {name}", f"ISO {iso} is no film speed", "Write it like 400.")
     if _by_name(conn, name):
@@ -139,7 +143,7 @@ def add_to_shelf(
             parse_day(day)
     values = {
         "stock_id": known.id,
-        "format": film_format,
+        "format": parse_format(film_format),
         "exposures": exposures,
         "quantity": quantity,
         "bought_on": bought_on,
@@ -196,3 +200,18 @@ def days_to_expiry(row: ShelfRow, today: date) -> int | None:
 def _by_name(conn: Connection, name: str) -> StockRow | None:
     wanted = name.strip().casefold()
     return next((row for row in list_stocks(conn) if row.name.casefold() == wanted), None)
+
+
+def film_stock(row: StockRow) -> Stock:
+    """The stock as the rules of film know it."""
+    dx_number = None if row.dx_part1 is None else f"{row.dx_part1}-{row.dx_part2 or 0}"
+    return Stock(
+        name=row.name,
+        process=row.process,
+        iso=row.iso,
+        kind=row.kind,  # type: ignore[arg-type]  # checked by Stock itself
+        remjet=row.remjet,  # type: ignore[arg-type]
+        base=row.base,  # type: ignore[arg-type]
+        dx_number=dx_number,
+        reciprocity=row.reciprocity,
+    )

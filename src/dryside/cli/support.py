@@ -143,3 +143,13 @@ def progress(words: str, total: float | None = None, *, shown: bool | None = Non
     with Progress(*columns, console=Console(stderr=True)) as bar:
         task = bar.add_task(words, total=total)
         yield Steps(lambda count, what: bar.update(task, advance=count, **({"description": what} if what else {})))
+
+
+def names_by_id(conn: Any) -> dict[str, dict[int | None, str]]:
+    """Names of people, stocks, cameras and lenses by their row ids, for lists."""
+    from dryside.book import schema
+
+    return {
+        name: {row.id: row.name for row in conn.execute(schema.metadata.tables[name].select())}
+        for name in ("people", "stocks", "cameras", "lenses")
+    }
