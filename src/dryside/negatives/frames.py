@@ -25,7 +25,7 @@ _MARGIN_MM = 2.0
 
 
 def view_of(light: LightArray, strip: Strip, *, scale: float, margin_mm: float = _MARGIN_MM) -> FilmView:
-    """A strip laid flat over its whole width and a little beyond, about as finely as `light` shows it, 10 px/mm at most."""
+    """A strip laid flat over its whole width and a little beyond, about as finely as `light` does, 10 px/mm at most."""
     per_mm = float(np.clip(strip.pixels_per_mm / scale, 3.0, 10.0))
     reduced, factor = _reduced(light, strip.pixels_per_mm / scale / per_mm)
     return lay_flat(

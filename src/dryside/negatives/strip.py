@@ -13,6 +13,7 @@ from dryside.negatives.film_view import sample
 from dryside.negatives.perforation_centres import measure_holes
 from dryside.negatives.perforations import HoleRow, clearness, find_rows, pair_rows
 from dryside.negatives.plane_fit import fit_plane, fit_similarity
+from dryside.negatives.strip_ends import with_ends
 from dryside.negatives.types import FilmPlane, FloatArray, Hole, LightArray, Strip, StripsFound
 
 Floats = NDArray[np.floating[Any]]
@@ -46,7 +47,7 @@ def find_strips(light: LightArray, *, format: str, scale: float) -> StripsFound:
         for one, other in pair_rows(find_rows(clear)):
             strip = _perforated(clear, one, other, facts, scale)
             if strip is not None:
-                strips.append(strip)
+                strips.append(with_ends(strip, light, scale=scale))
     if not strips:
         return StripsFound((), "no perforations found")
     return StripsFound(tuple(sorted(strips, key=_reading_order)))
