@@ -97,6 +97,19 @@ def test_a_rem_jet_respooled_as_c41_is_still_refused():
     assert ("rem-jet", True) in codes(respooled, "c41")
 
 
+def test_silver_film_with_rem_jet_goes_through_black_and_white_with_a_warning():
+    reel = p.Stock("Reel 200", "bw", 200, "black-and-white", remjet="yes")
+    assert codes(reel, "bw") == [("rem-jet", False)]
+    assert codes(reel, "c41") == [("rem-jet", True), ("silver", True)]
+    assert "takes the backing off before B&W" in p.process_warnings(reel, "c41")[0].remedy
+
+
+def test_a_silver_slide_is_silver():
+    slide = p.Stock("Slate slide", "bw", 100, "slide")
+    assert codes(slide, "e6", cross_process_asked=True) == [("silver", True)]
+    assert slide.blocks_infrared
+
+
 def test_unknown_rem_jet_of_still_film_is_no_rem_jet():
     assert codes(p.Stock("Harbour 100", "c41", 100, "colour negative", remjet="unknown"), "c41") == []
 

@@ -112,6 +112,16 @@ def test_film_is_not_exposed_tomorrow():
         s.latent_image_advice(-1)
 
 
+@pytest.mark.parametrize(
+    ("days", "iso", "part"),
+    [(-5, 100, ""), (0, 100, ""), (30, 100, "Just past its date"), (400, 100, "1 year past its date"),
+     (800, 1600, "Fast film ages sooner"), (4500, 100, "12 years past its date: expect fog")],
+)  # fmt: skip
+def test_film_past_its_date_is_told_what_to_expect(days, iso, part):
+    assert part in s.expiry_advice(days, iso=iso)
+    assert bool(part) == bool(s.expiry_advice(days, iso=iso))
+
+
 def test_the_nitrate_caution_stops_and_defers():
     for part in ("Stop", "hot light", "post it", "local fire and transport rules", "licensed", "archive"):
         assert part in s.NITRATE_CAUTION

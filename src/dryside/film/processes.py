@@ -228,9 +228,17 @@ class Stock:
         return self.base == "nitrate"
 
     @property
+    def is_silver(self) -> bool:
+        """Whether its picture is silver, as in all black-and-white film but the chromogenic one; else it is dye."""
+        return self.kind == "black-and-white" or self.process == "bw"
+
+    @property
     def blocks_infrared(self) -> bool:
-        """Whether its picture stops infrared, so that dust cannot be told by it: silver does, dyes do not."""
-        return self.kind == "black-and-white" or self.process == "k14"
+        """Whether its picture stops infrared, so that dust cannot be told by it: silver does, dyes do not.
+
+        K-14 slides do so in part (from memory) and count as blocking.
+        """
+        return self.is_silver or self.process == "k14"
 
 
 @dataclass(frozen=True)
@@ -359,15 +367,16 @@ def _backing(stock: Stock, process_key: str, *, asked: bool) -> list[ProcessWarn
     if process_key == "ecn2" or stock.remjet == "no" or (stock.remjet == "unknown" and not made_for_cine):
         return []
     has = "has a rem-jet backing" if stock.remjet == "yes" else "may have a rem-jet backing"
-    if process_key == "bw" and asked:
+    if process_key == "bw" and (asked or stock.is_silver):
         remedy = "Only by hand, at a lab that takes the backing off first: tell them."
         return [ProcessWarning("rem-jet", False, f"it {has}", remedy)]
     found = f"it {has}; the carbon comes off in the developer and spoils the line and other people's film"
-    return [ProcessWarning("rem-jet", True, found, "Hand it to a lab that lists ECN-2.")]
+    lab = "takes the backing off before B&W" if stock.is_silver else "lists ECN-2"
+    return [ProcessWarning("rem-jet", True, found, f"Hand it to a lab that {lab}.")]
 
 
 def _silver(stock: Stock, process_key: str) -> list[ProcessWarning]:
-    if stock.kind != "black-and-white" or process_key == "bw":
+    if not stock.is_silver or process_key == "bw":
         return []
     found = f"{process_name(process_key)} bleaches the silver away and the film comes out blank"
     return [ProcessWarning("silver", True, found, "Ask for B&W.")]

@@ -73,7 +73,7 @@ def storage_material(stock: Stock) -> str:
     """Which material of `STORAGE_ADVICE` the processed film of a stock is; an unknown base counts as acetate."""
     if stock.may_be_nitrate:
         return "nitrate or acetate holdings"
-    if stock.kind != "black-and-white":
+    if not stock.is_silver:
         return "colour"  # chromogenic black-and-white is dye as well
     return "silver on polyester" if stock.base == "polyester" else "silver on acetate"
 
@@ -195,6 +195,34 @@ def latent_image_advice(days_since_exposed: int) -> str:
     return (
         "Exposed for more than a year: expect marked loss of contrast and a colour cast. Tell the lab, and do not push."
     )
+
+
+def expiry_advice(days_past_expiry: int, *, iso: float | None = None) -> str:
+    """What to expect of film past the date on its box, in words; empty before that date.
+
+    Common practice, no source: film kept cold ages far slower; fog rises, speed and contrast fall, fast film first
+    (read: background radiation ages film of EI 800 about three times as fast as EI 200, and cold does not stop it).
+
+    Parameters
+    ----------
+    days_past_expiry : int
+        Days since the date on the box; 0 or below while it is good.
+    iso : float, optional
+        Speed on the box.
+    """
+    if days_past_expiry <= 0:
+        return ""
+    years = days_past_expiry / 365.25
+    if years < 1:
+        return "Just past its date: use it soon."
+    fast = " Fast film ages sooner, cold or not." if (iso or 0) >= 800 else ""
+    if years < 10:
+        return (
+            f"{int(years)} years past its date: expect some fog and lost speed unless it was kept cold.{fast}".replace(
+                "1 years", "1 year"
+            )
+        )
+    return f"{int(years)} years past its date: expect fog, lost speed and a cast. Expose one roll as a trial.{fast}"
 
 
 # --- Nitrate ----------------------------------------------------------------------------------------------------------
