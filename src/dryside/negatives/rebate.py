@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryside.film.perforations import EDGE_TO_HOLE_MM, HOLE_ACROSS_MM, HOLE_ALONG_MM
-from dryside.negatives.types import BoolArray, FrameFound, Strip
+from dryside.negatives.film_view import sample
+from dryside.negatives.types import BoolArray, FrameFound, LightArray, Strip, StripRead
 
 Floats = NDArray[np.floating[Any]]
 Box = tuple[float, float, float, float]
@@ -17,6 +18,8 @@ Box = tuple[float, float, float, float]
 _AWAY_FROM_HOLE_MM = 0.45
 _AWAY_FROM_FRAME_MM = 0.5
 _AWAY_FROM_END_MM = 1.0
+_CELL_MM = 0.6
+_SAMPLES_A_SIDE = 4
 
 
 def rebate_patches(strip: Strip, frames: tuple[FrameFound, ...]) -> tuple[Box, ...]:
@@ -47,6 +50,52 @@ def rebate_mask(shape: tuple[int, int], strip: Strip, frames: tuple[FrameFound, 
         outline = strip.plane.capture(np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])) / scale - 0.5
         cv2.fillConvexPoly(mask, np.round(outline * 16).astype(np.int32), 1, cv2.LINE_8, 4)
     return np.asarray(mask.astype(bool))
+
+
+def rebate_samples(light: LightArray, read: StripRead, *, scale: float) -> NDArray[np.float32]:
+    """Colours of small patches of film base.
+
+    Parameters
+    ----------
+    light : ndarray of shape (rows, columns, 3), float32
+        The capture reduced by `scale`; linear light or transmittance.
+    read : StripRead
+        What was found of a strip in it.
+    scale : float
+        Capture pixels to one pixel of `light`.
+
+    Returns
+    -------
+    ndarray of shape (samples, 3), float32
+        Medians over cells of about half a millimetre; none where no rebate is seen. Print, dust and scratches are in
+        some of them.
+    """
+    cells = [
+        (left, top, left + width, top + height)
+        for x0, y0, x1, y1 in rebate_patches(read.strip, read.frames)
+        for left, width in _parts(x0, x1)
+        for top, height in _parts(y0, y1)
+    ]
+    if not cells:
+        return np.zeros((0, 3), np.float32)
+    corners = np.array(cells)
+    part = (np.arange(_SAMPLES_A_SIDE) + 0.5) / _SAMPLES_A_SIDE
+    x = corners[:, :1] + part * (corners[:, 2:3] - corners[:, :1])
+    y = corners[:, 1:2] + part * (corners[:, 3:] - corners[:, 1:2])
+    points = np.stack(np.broadcast_arrays(x[:, None, :], y[:, :, None]), axis=-1).reshape(len(cells), -1, 2)
+    pixels = read.strip.plane.capture(points)
+    channels = [
+        sample(np.ascontiguousarray(light[..., channel]), pixels, scale=scale, outside=np.nan) for channel in range(3)
+    ]
+    colours = np.median(np.stack(channels, axis=-1), axis=1)
+    return np.asarray(colours[np.isfinite(colours).all(axis=-1)], dtype=np.float32)
+
+
+def _parts(start: float, stop: float) -> list[tuple[float, float]]:
+    """A length cut into equal parts of at most a cell's length: (start, length) of each."""
+    count = max(1, round((stop - start) / _CELL_MM))
+    length = (stop - start) / count
+    return [(start + k * length, length) for k in range(count)]
 
 
 def _beside_holes(strip: Strip, frames: tuple[FrameFound, ...]) -> list[Box]:
