@@ -13,6 +13,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from dryside.film.formats import parse_format
+from dryside.film.instants import parse_date
 from dryside.film.nearest import in_words, nearest_names
 from dryside.film.processes import parse_process
 from dryside.film.refusal import NotFound, Refusal
@@ -268,10 +269,10 @@ def _need_by(text: str, where: str, start: date | None) -> date | None:
     if not text:
         return None
     try:
-        day = date.fromisoformat(text)
-    except ValueError as error:
-        # 03/04 is two days; nobody should learn on the third of April which one was meant.
-        raise Refusal(where, f"need_by '{text}' is no day", "Write it like 2026-09-30.") from error
+        day = parse_date(text)
+    except Refusal as error:
+        # 3/4/2026 is two days; nobody should learn on the third of April which one was meant.
+        raise Refusal(where, f"need_by '{text}' is no day: {error.found}", "Write it like 2026-09-30.") from error
     if start is not None and day < start:
         found = f"need_by {day} is past: the plan begins on {start}"
         raise Refusal(where, found, "Correct it, or leave it empty.")
