@@ -108,9 +108,9 @@ def table(columns: Sequence[str], rows: Iterable[Sequence[Any]], *, right: Seque
         grid.add_column(name, justify="right" if name in right else "left", overflow="fold")
     for row in rows:
         grid.add_row(*("" if cell is None else str(cell) for cell in row))
-    console = Console(highlight=False, markup=False)
-    # A pipe has no width of its own; nothing is cut there.
-    console.print(grid, width=None if console.is_terminal else 200, crop=console.is_terminal)
+    # A pipe has no width of its own; nothing is folded or cut there.
+    console = Console(highlight=False, markup=False, width=None if sys.stdout.isatty() else 200)
+    console.print(grid, crop=console.is_terminal)
 
 
 class Steps:
