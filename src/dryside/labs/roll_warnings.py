@@ -125,9 +125,7 @@ def _of_age(waiting: WaitingRoll, day: date) -> list[RollWarning]:
     found = []
     roll = waiting.roll
     if roll.exposed_on and (age := (day - date.fromisoformat(roll.exposed_on)).days) > LONG_EXPOSED_DAYS:
-        text = (
-            f"Exposed {age} days ago: the latent image fades, colours shift. Hand it in soon; keep it cool."
-        )
+        text = f"Exposed {age} days ago: the latent image fades, colours shift. Hand it in soon; keep it cool."
         found.append(RollWarning(roll.code, "long exposed", False, text))
     if roll.expires_on and roll.expires_on < (roll.exposed_on or day.isoformat()):
         text = f"Its film expired on {roll.expires_on}. Tell the lab; a clip test is worth asking for."
