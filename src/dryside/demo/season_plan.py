@@ -47,9 +47,7 @@ class SeasonRoll:
     title: str
     push_stops: int = 0
     exposure_index: int | None = None
-    scan: str = "standard"
-    prints: str = ""
-    dx: str = "36-2"
+    dx: str | None = None
 
     @property
     def note(self) -> str:
@@ -58,13 +56,34 @@ class SeasonRoll:
 
 
 ROLLS = (
-    SeasonRoll(1, KEEPER, "Halden 35", "Solvei 200", "c41", "135", 24, date(2026, 4, 10), date(2026, 4, 18), "Spring in Vessal", dx="81-3"),
-    SeasonRoll(2, KEEPER, "Corvane Six", "Tarn 160", "c41", "120-6x6", 12, date(2026, 4, 19), date(2026, 4, 26), "Hut and basin"),
-    SeasonRoll(3, KEEPER, "Halden 35 Second", "Brackwater 400", "bw", "135", 12, date(2026, 4, 24), date(2026, 5, 2), "Without colour", dx="97-5"),
-    SeasonRoll(4, FRIEND, "Merrin Compact", "Nocturne 500", "ecn2", "135", 12, date(2026, 5, 1), date(2026, 5, 2), "Tram street"),
-    SeasonRoll(5, KEEPER, "Halden 35", "Clarion 100", "e6", "135", 12, date(2026, 5, 8), date(2026, 5, 9), "Cape Torrel"),
-    SeasonRoll(6, FRIEND, "Merrin Compact", "Solvei 400", "c41", "135", 12, date(2026, 5, 8), date(2026, 5, 8), "Arcade", push_stops=1, exposure_index=800),
-    SeasonRoll(7, FRIEND, "Halden 35 Second", "Solvei 200", "c41", "135", 12, date(2026, 5, 22), date(2026, 5, 23), "Summer field"),
+    SeasonRoll(
+        1, KEEPER, "Halden 35", "Solvei 200", "c41", "135", 24,
+        date(2026, 4, 10), date(2026, 4, 18), "Spring in Vessal", dx="81-3",
+    ),
+    SeasonRoll(
+        2, KEEPER, "Corvane Six", "Tarn 160", "c41", "120-6x6", 12,
+        date(2026, 4, 19), date(2026, 4, 26), "Hut and basin",
+    ),
+    SeasonRoll(
+        3, KEEPER, "Halden 35 Second", "Brackwater 400", "bw", "135", 12,
+        date(2026, 4, 24), date(2026, 5, 2), "Without colour",
+    ),
+    SeasonRoll(
+        4, FRIEND, "Merrin Compact", "Nocturne 500", "ecn2", "135", 12,
+        date(2026, 5, 1), date(2026, 5, 2), "Tram street",
+    ),
+    SeasonRoll(
+        5, KEEPER, "Halden 35", "Clarion 100", "e6", "135", 12,
+        date(2026, 5, 8), date(2026, 5, 9), "Cape Torrel",
+    ),
+    SeasonRoll(
+        6, FRIEND, "Merrin Compact", "Solvei 400", "c41", "135", 12,
+        date(2026, 5, 8), date(2026, 5, 8), "Arcade", push_stops=1, exposure_index=800,
+    ),
+    SeasonRoll(
+        7, FRIEND, "Halden 35 Second", "Solvei 200", "c41", "135", 24,
+        date(2026, 5, 22), date(2026, 5, 23), "Summer field",
+    ),
 )  # fmt: skip
 
 
