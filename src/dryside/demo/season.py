@@ -149,19 +149,9 @@ def _set_up(desk: Path) -> Iterator[Step]:
         ("Clarion 100", "135", 12, 2, "11.80", "2026-07-31"),
         ("Solvei 400", "135", 12, 2, "7.10", "2027-05-31"),
     ):
-        words = (
-            "stock",
-            "put",
-            stock,
-            "--quantity",
-            str(quantity),
-            "--format",
-            film_format,
-            "--exposures",
-            str(exposures),
-        )
-        more = ("--price", price, "--expires", expires, "--kept", "cool")
-        yield Command(put + with_price, day, has("shelf", price_each=price))
+        put = ("stock", "put", stock, "--quantity", str(quantity), "--format", film_format)
+        bought = ("--exposures", str(exposures), "--price", price, "--expires", expires, "--kept", "cool")
+        yield Command(put + bought, day, has("shelf", price_each=price))
     yield Happening(
         "She writes her labs' price lists into files.", write_labs, tuple(f"labs/{name}" for name in LAB_FILES)
     )
