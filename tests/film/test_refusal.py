@@ -2,7 +2,7 @@
 
 import pytest
 
-from dryside.film.refusal import NotFound, Refusal
+from dryside.film.refusal import NotFound, Refusal, quoted
 
 
 def test_a_refusal_is_one_line_of_thing_found_and_remedy():
@@ -30,3 +30,11 @@ def test_exit_statuses_tell_a_refusal_from_nothing_there():
 def test_nothing_there_is_caught_where_refusals_are():
     with pytest.raises(Refusal, match="roll R-41: not in this book"):
         raise NotFound("roll R-41", "not in this book")
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [("4R", "'4R'"), ("a\nb", r"'a\nb'"), ("", "''"), ("x" * 60, f"'{'x' * 60}'"), ("x" * 61, f"'{'x' * 59}…'")],
+)
+def test_what_was_typed_is_quoted_on_one_line_and_cut(text, shown):
+    assert quoted(text) == shown

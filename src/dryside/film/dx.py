@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from dryside.film.refusal import Refusal
+from dryside.film.refusal import Refusal, quoted
 from dryside.film.speed import speed_degrees, speed_of_degrees
 
 # --- The number of a product ------------------------------------------------------------------------------------------
@@ -79,14 +79,14 @@ def parse_cassette_number(text: str) -> CassetteNumber:
     """
     digits = re.sub(r"[\s-]", "", text)
     if not re.fullmatch(r"[0-9]{6}", digits):
-        raise Refusal(f"cassette number {text!r}", "it must have six digits", "Copy all six under the bars.")
+        raise Refusal(f"cassette number {quoted(text)}", "it must have six digits", "Copy all six under the bars.")
     part1, part2 = divmod(int(digits[1:5]), 16)
     if not 1 <= part1 <= PART1_MAX:
         found = f"the middle four are {digits[1:5]}; they run from 0016 to {16 * PART1_MAX + PART2_MAX}"
-        raise Refusal(f"cassette number {text!r}", found, "Copy all six digits again.")
+        raise Refusal(f"cassette number {quoted(text)}", found, "Copy all six digits again.")
     if int(digits[5]) not in EXPOSURES_OF_DIGIT:
         raise Refusal(
-            f"cassette number {text!r}", f"the last digit is {digits[5]}; it runs from 0 to 7", "Copy it again."
+            f"cassette number {quoted(text)}", f"the last digit is {digits[5]}; it runs from 0 to 7", "Copy it again."
         )
     return CassetteNumber(int(digits[0]), part1, part2, int(digits[5]))
 
@@ -105,9 +105,9 @@ def parse_dx_number(text: str) -> tuple[int, int]:
     elif re.fullmatch(r"\d{4}", plain):
         part1, part2 = divmod(int(plain), 16)
     else:
-        raise Refusal(f"DX number {text!r}", "not a product and its generation", "Write it as 115-4.")
+        raise Refusal(f"DX number {quoted(text)}", "not a product and its generation", "Write it as 115-4.")
     if not (1 <= part1 <= PART1_MAX and 0 <= part2 <= PART2_MAX):
-        raise Refusal(f"DX number {text!r}", "it must lie between 1-0 and 127-15", "Look at the number again.")
+        raise Refusal(f"DX number {quoted(text)}", "it must lie between 1-0 and 127-15", "Look at the number again.")
     return part1, part2
 
 
@@ -320,12 +320,12 @@ def parse_edge_code(text: str) -> EdgeCode:
     """
     matched = re.fullmatch(r"(\d{1,3})-(\d{1,2})(?:/(\d{1,2})(A?))?", text.strip())
     if not matched:
-        raise Refusal(f"edge code {text!r}", "not product-generation/frame", "Write it as 115-10/11A.")
+        raise Refusal(f"edge code {quoted(text)}", "not product-generation/frame", "Write it as 115-10/11A.")
     frame = None if matched[3] is None else int(matched[3])
     try:
         return EdgeCode(int(matched[1]), int(matched[2]), frame, matched[4] == "A")
     except ValueError as outside:
-        raise Refusal(f"edge code {text!r}", str(outside)) from None
+        raise Refusal(f"edge code {quoted(text)}", str(outside)) from None
 
 
 def _within(name: str, number: int, lowest: int, highest: int) -> None:

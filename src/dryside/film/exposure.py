@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from dryside.film.refusal import Refusal
+from dryside.film.refusal import Refusal, quoted
 from dryside.film.units import require_above_zero
 
 Step = Literal["full", "half", "third"]
@@ -278,30 +278,41 @@ def parse_shutter(text: str, *, bare: Literal["refuse", "fraction", "seconds"] =
         plain = plain[held.end() :]
         if not plain:
             return ShutterTime(mode, None)
-    if plain.isdigit() and int(plain) > 1:
+    if plain.isdecimal() and len(plain) < 10 and int(plain) > 1:
         held_open = mode != "timed"
         if not held_open and bare == "refuse":
             remedy = f'Write 1/{plain} or {plain}".'
-            raise Refusal(f"time {text!r}", f"it may be 1/{plain} s or {plain} s", remedy)
+            raise Refusal(f"time {quoted(text)}", f"it may be 1/{plain} s or {plain} s", remedy)
         plain = f"1/{plain}" if bare == "fraction" and not held_open else f"{plain}s"
     seconds = _seconds(plain)
     if seconds is None:
-        raise Refusal(f"time {text!r}", "not a shutter time", 'Write it as 1/250, 0.3, 2" or B 45".')
+        raise Refusal(f"time {quoted(text)}", "not a shutter time", 'Write it as 1/250, 0.3, 2" or B 45".')
     if not 1 / 32000 <= seconds <= 86400:
-        raise Refusal(f"time {text!r}", "outside 1/32000 s to 24 h", "Look at it again.")
+        raise Refusal(f"time {quoted(text)}", "outside 1/32000 s to 24 h", "Look at it again.")
     return ShutterTime(mode, seconds)
+
+
+_PARTS_OF_TIME = re.compile(
+    r"""(?: (\d{1,9}) (?:h|hr|hours?) )?
+    (?: (\d{1,9}(?:\.\d{1,9})?) (?:m|min|mins|minutes?|') )?
+    (?: (\d{0,9}\.?\d{1,9}) (s|sec|secs|seconds?|")? )?""",
+    re.VERBOSE,
+)
+_F_NUMBER = re.compile(
+    r"""(\d{0,9}\.?\d{1,9})
+    (?: \s*-\s* f?/? (\d{0,9}\.?\d{1,9})                         # to the next mark
+      | \s*\+?\s+\+?\s* ([12])/([23]) (?:\s*stops?)? )?        # and part of a stop""",
+    re.VERBOSE,
+)
 
 
 def _seconds(plain: str) -> float | None:
     """Seconds of a time without blanks, in lower case; None if it is none."""
-    if fraction := re.fullmatch(r"(\d+)/(\d+(?:\.\d+)?)(?:th|nd|rd|s|sec|secs|second|seconds|\")?", plain):
+    if fraction := re.fullmatch(r"(\d{1,9})/(\d{1,9}(?:\.\d{1,9})?)(?:th|nd|rd|s|sec|secs|second|seconds|\")?", plain):
         return int(fraction[1]) / float(fraction[2]) if float(fraction[2]) > 0 else None
-    if engraved := re.fullmatch(r"(\d+)\"(\d)", plain):  # as displays write 0"3 and 1"5
+    if engraved := re.fullmatch(r"(\d{1,9})\"(\d)", plain):  # as displays write 0"3 and 1"5
         return float(f"{engraved[1]}.{engraved[2]}")
-    unit_s = r"(?:s|sec|secs|second|seconds|\")"
-    parts = re.fullmatch(
-        rf"(?:(\d+)(?:h|hr|hours?))?(?:(\d+(?:\.\d+)?)(?:m|min|mins|minutes?|'))?(?:(\d*\.?\d+)({unit_s})?)?", plain
-    )
+    parts = _PARTS_OF_TIME.fullmatch(plain)
     if not parts or not any(parts.group(1, 2, 3)):
         return None
     if parts[3] and not parts[4] and "." not in parts[3] and not parts[2] and plain != "1":
@@ -325,14 +336,14 @@ def parse_aperture(text: str) -> float:
     plain = text.strip().lower().translate(_PLAIN_SIGNS)
     plain = plain.replace("½", " 1/2").replace("⅓", " 1/3").replace("⅔", " 2/3")
     plain = re.sub(r"^(?:f\s*[/:.]?\s*|1:\s*)", "", plain)
-    matched = re.fullmatch(r"(\d*\.?\d+)(?:\s*-\s*f?/?(\d*\.?\d+)|\s*\+?\s+\+?\s*([12])/([23])(?:\s*stops?)?)?", plain)
+    matched = _F_NUMBER.fullmatch(plain)
     if not matched or not 0.5 <= float(matched[1]) <= 512:
-        raise Refusal(f"aperture {text!r}", "not an f-number from 0.5 to 512", "Write it as f/5.6.")
+        raise Refusal(f"aperture {quoted(text)}", "not an f-number from 0.5 to 512", "Write it as f/5.6.")
     low = float(matched[1])
     if matched[2]:
         between = math.sqrt(true_f_number(low) * true_f_number(float(matched[2])))
         if not 0.3 < 2 * math.log2(float(matched[2]) / low) < 1.3:
-            raise Refusal(f"aperture {text!r}", "its ends are not next to each other", "Write one f-number.")
+            raise Refusal(f"aperture {quoted(text)}", "its ends are not next to each other", "Write one f-number.")
         return float(format_f_number(between, "half"))
     if matched[3]:
         part = Fraction(int(matched[3]), int(matched[4]))

@@ -14,7 +14,7 @@ from types import MappingProxyType
 
 from dryside.film.nearest import in_words, nearest_names
 from dryside.film.perforations import FILM_WIDTH_MM, FRAME_PITCH_MM, HALF_FRAME_PITCH_MM
-from dryside.film.refusal import Refusal
+from dryside.film.refusal import Refusal, quoted
 
 # From memory: the pages read disagree (61 to 62 mm).
 _WIDTH_120_MM = 61.5
@@ -233,4 +233,4 @@ def covers(listed: str, wanted: str) -> bool:
 
 def _unknown(word: str, names: tuple[str, ...]) -> Refusal:
     near = nearest_names(word, dict.fromkeys(names), count=3)
-    return Refusal(f"format {word!r}", "no film format of that name", f"Near it: {', '.join(near)}.")
+    return Refusal(f"format {quoted(word)}", "no film format of that name", f"Near it: {', '.join(near)}.")

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 from dryside.film.formats import film_format
 from dryside.film.perforations import HALF_FRAME_PITCH_MM
-from dryside.film.refusal import Refusal
+from dryside.film.refusal import Refusal, quoted
 
 # Marks before frame 1, by the numbers the edge code gives them: S and X are 62, K and 00 are 63, F is 0 (wiki of an
 # open bar code generator, read). The code counts modulo 64, which puts them at -2 and -1.
@@ -70,9 +70,9 @@ def parse_label(text: str) -> FrameLabel:
         If it is no label.
     """
     plain = re.sub(r"^(frame|fr|no|nr)?[\s.#№:→▷▶>]*", "", text.strip().lower()).upper().rstrip(" .):")
-    matched = re.fullmatch(r"(0*[0-9]{1,2}|[SXKF])\s*(A?)", plain)
+    matched = re.fullmatch(r"(0{0,4}[0-9]{1,2}|[SXKF])\s*(A?)", plain)
     if not matched:
-        raise Refusal(f"frame {text!r}", "not a frame label", "Write it as 12, 12A, 0 or 00.")
+        raise Refusal(f"frame {quoted(text)}", "not a frame label", "Write it as 12, 12A, 0 or 00.")
     mark, half = matched[1], matched[2] == "A"
     number = _NUMBER_OF_MARK[mark] if mark in _NUMBER_OF_MARK else int(mark)
     return FrameLabel(number, half)

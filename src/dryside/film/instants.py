@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, timezone
 
-from dryside.film.refusal import Refusal
+from dryside.film.refusal import Refusal, quoted
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 EARLIEST_YEAR = 1840
@@ -56,11 +56,11 @@ def parse_date(text: str, *, day_first: bool | None = None) -> date:
     year, month, day = _date_parts(text, plain, day_first)
     if not EARLIEST_YEAR <= year <= LATEST_YEAR:
         found = f"the year must be {EARLIEST_YEAR} to {LATEST_YEAR}, with four digits"
-        raise Refusal(f"date {text!r}", found, "Write it as 2026-03-14.")
+        raise Refusal(f"date {quoted(text)}", found, "Write it as 2026-03-14.")
     try:
         return date(year, month, day)
     except ValueError:
-        raise Refusal(f"date {text!r}", "there is no such day", "Look at day and month again.") from None
+        raise Refusal(f"date {quoted(text)}", "there is no such day", "Look at day and month again.") from None
 
 
 def _date_parts(text: str, plain: str, day_first: bool | None) -> tuple[int, int, int]:
@@ -83,9 +83,9 @@ def _date_parts(text: str, plain: str, day_first: bool | None) -> tuple[int, int
             return year, first, second
         if day_first is None:
             either = f"{year}-{second:02d}-{first:02d} or {year}-{first:02d}-{second:02d}"
-            raise Refusal(f"date {text!r}", "day and month may be either way round", f"Write {either}.")
+            raise Refusal(f"date {quoted(text)}", "day and month may be either way round", f"Write {either}.")
         return (year, second, first) if day_first else (year, first, second)
-    raise Refusal(f"date {text!r}", "not a date", "Write it as 2026-03-14.")
+    raise Refusal(f"date {quoted(text)}", "not a date", "Write it as 2026-03-14.")
 
 
 def _month(text: str, word: str) -> int:
@@ -104,7 +104,7 @@ def _month(text: str, word: str) -> int:
     )
     if word[:3] in _MONTHS and (word in (*_MONTHS, "sept") or word in (*full, "december")):
         return _MONTHS.index(word[:3]) + 1
-    raise Refusal(f"date {text!r}", f"{word!r} is no month", "Write it as 14 Mar 2026.")
+    raise Refusal(f"date {quoted(text)}", f"{quoted(word)} is no month", "Write it as 14 Mar 2026.")
 
 
 def parse_time(text: str) -> time:
@@ -120,14 +120,14 @@ def parse_time(text: str) -> time:
     found = re.fullmatch(r"(\d{1,2})(?:[:.h](\d{2})(?::(\d{2})(?:\.\d+)?)?)?(am|pm|h)?", plain)
     found = found or re.fullmatch(r"(\d{2})(\d{2})()()", plain)
     if not found or (found[2] in (None, "") and not found[4]):
-        raise Refusal(f"time {text!r}", "not a time of day", "Write it as 14:05.")
+        raise Refusal(f"time {quoted(text)}", "not a time of day", "Write it as 14:05.")
     hour, minute, second = int(found[1]), int(found[2] or 0), int(found[3] or 0)
     if found[4] in ("am", "pm"):
         if not 1 <= hour <= 12:
-            raise Refusal(f"time {text!r}", f"{hour} does not go with {found[4]}", "Write it as 14:05.")
+            raise Refusal(f"time {quoted(text)}", f"{hour} does not go with {found[4]}", "Write it as 14:05.")
         hour = hour % 12 + (12 if found[4] == "pm" else 0)
     if hour > 23 or minute > 59 or second > 59:
-        raise Refusal(f"time {text!r}", "there is no such time", "Write it as 14:05.")
+        raise Refusal(f"time {quoted(text)}", "there is no such time", "Write it as 14:05.")
     return time(hour, minute, second)
 
 
@@ -145,10 +145,12 @@ def parse_offset(text: str) -> timedelta:
         return timedelta(0)
     found = re.fullmatch(r"(?:UTC|GMT)?([+-])(\d{1,2})(?::?(\d{2}))?", plain)
     if not found:
-        raise Refusal(f"offset {text!r}", "not an offset from UTC", "Write it as +01:00.")
+        raise Refusal(f"offset {quoted(text)}", "not an offset from UTC", "Write it as +01:00.")
     offset = timedelta(hours=int(found[2]), minutes=int(found[3] or 0))
     if int(found[3] or 0) > 59 or offset > _LARGEST_OFFSET:
-        raise Refusal(f"offset {text!r}", "no place has it; they run from -12:00 to +14:00", "Write it as +01:00.")
+        raise Refusal(
+            f"offset {quoted(text)}", "no place has it; they run from -12:00 to +14:00", "Write it as +01:00."
+        )
     return offset if found[1] == "+" else -offset
 
 
@@ -192,7 +194,7 @@ def parse_moment(text: str, *, day_first: bool | None = None) -> Moment:
         rest, clock = rest[: found.start()].strip(" ,"), parse_time(found[1])
     day = parse_date(rest, day_first=day_first) if rest else None
     if day is None and clock is None:
-        raise Refusal(f"moment {text!r}", "no date and no time in it", "Write it as 2026-03-14 14:05.")
+        raise Refusal(f"moment {quoted(text)}", "no date and no time in it", "Write it as 2026-03-14 14:05.")
     return Moment(day, clock, offset)
 
 
@@ -200,6 +202,8 @@ def _of_iso(text: str, stamp: str) -> Moment:
     try:
         parsed = datetime.fromisoformat(stamp)
     except ValueError:
-        raise Refusal(f"moment {text!r}", "not a time as ISO 8601 writes it", "Write it as 2026-03-14T14:05.") from None
+        raise Refusal(
+            f"moment {quoted(text)}", "not a time as ISO 8601 writes it", "Write it as 2026-03-14T14:05."
+        ) from None
     parse_date(parsed.date().isoformat())  # the same bounds on the year
     return Moment(parsed.date(), parsed.time(), parsed.utcoffset())

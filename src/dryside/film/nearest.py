@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from difflib import SequenceMatcher
 
+_LONGEST_NAME = 80  # no name here is longer; a pasted page must not be compared sign by sign
+
 
 def nearest_names(word: str, names: Iterable[str], *, count: int = 1) -> tuple[str, ...]:
     """The names most like `word`, likeliest first; ties keep the order of `names`.
@@ -23,7 +25,7 @@ def nearest_names(word: str, names: Iterable[str], *, count: int = 1) -> tuple[s
     tuple of str
         Never empty unless `names` is: a refusal should always show a way out.
     """
-    wanted = word.casefold().strip()
+    wanted = word.casefold().strip()[:_LONGEST_NAME]
     scored = [
         (-SequenceMatcher(None, wanted, name.casefold()).ratio(), place, name) for place, name in enumerate(names)
     ]

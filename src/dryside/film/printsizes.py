@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from dryside.film.nearest import nearest_names
-from dryside.film.refusal import Refusal
+from dryside.film.refusal import Refusal, quoted
 from dryside.film.units import MM_PER_INCH, require_above_zero
 
 LONGEST_SIDE_MM = 3000.0
@@ -157,14 +157,16 @@ def print_size(text: str) -> PrintSize:
     if plain.upper() in _BY_NAME:
         return _BY_NAME[plain.upper()]
     unit_1, unit_2 = r"(mm|cm|inches|inch|in|\"|”|″)?", r"(mm|cm|inches|inch|in|\"|”|″)?"
-    sides = re.fullmatch(rf"(\d+(?:\.\d+)?){unit_1}x(\d+(?:\.\d+)?){unit_2}", plain)
+    sides = re.fullmatch(rf"(\d{{1,9}}(?:\.\d{{1,9}})?){unit_1}x(\d{{1,9}}(?:\.\d{{1,9}})?){unit_2}", plain)
     if not sides:
         near = ", ".join(nearest_names(plain, PRINT_SIZES, count=3))
-        raise Refusal(f"print size {text!r}", "no print size of that name", f"Near it: {near}. Or write 203x254mm.")
+        raise Refusal(
+            f"print size {quoted(text)}", "no print size of that name", f"Near it: {near}. Or write 203x254mm."
+        )
     short, long = sorted((float(sides[1]), float(sides[3])))
     unit = _unit(sides[4] or sides[2]) or _unit_sold(text, short, long)
     if sides[2] and sides[4] and _unit(sides[2]) != _unit(sides[4]):
-        raise Refusal(f"print size {text!r}", "the sides have two units", "Give both in mm, cm or inches.")
+        raise Refusal(f"print size {quoted(text)}", "the sides have two units", "Give both in mm, cm or inches.")
     return _of_sides(text, short, long, unit)
 
 
@@ -310,19 +312,19 @@ def _unit_sold(text: str, short: float, long: float) -> str:
     in_inches = _BY_INCHES.get((short, long))
     if in_cm and in_inches:
         found = f"sold as {in_cm.name} and, in inches, as {in_inches.name}"
-        raise Refusal(f"print size {text!r}", found, f"Write {short:g}x{long:g}cm or {short:g}x{long:g}in.")
+        raise Refusal(f"print size {quoted(text)}", found, f"Write {short:g}x{long:g}cm or {short:g}x{long:g}in.")
     if in_cm or in_inches:
         return "cm" if in_cm else "in"
     if short >= 60:
         return "mm"
-    raise Refusal(f"print size {text!r}", "the unit is missing", f"Write {short:g}x{long:g}cm, ...in or ...mm.")
+    raise Refusal(f"print size {quoted(text)}", "the unit is missing", f"Write {short:g}x{long:g}cm, ...in or ...mm.")
 
 
 def _of_sides(text: str, short: float, long: float, unit: str) -> PrintSize:
     scale = {"mm": 1.0, "cm": 10.0, "in": MM_PER_INCH}[unit]
     if short * scale < SHORTEST_SIDE_MM or long * scale > LONGEST_SIDE_MM:
         found = f"{short * scale:.0f} x {long * scale:.0f} mm lies outside {SHORTEST_SIDE_MM:.0f} mm to 3 m"
-        raise Refusal(f"print size {text!r}", found, "Look at the unit again.")
+        raise Refusal(f"print size {quoted(text)}", found, "Look at the unit again.")
     if unit == "in":
         return _BY_INCHES.get((short, long)) or PrintSize(
             f"{short:g}x{long:g}in", short * scale, long * scale, short, long

@@ -16,7 +16,7 @@ from typing import Literal
 
 from dryside.film.nearest import in_words, nearest_names
 from dryside.film.process_steps import C41_STEPS, E6_STEPS, ECN2_STEPS, ProcessStep
-from dryside.film.refusal import Refusal
+from dryside.film.refusal import Refusal, quoted
 
 Kind = Literal["colour negative", "black-and-white", "chromogenic black-and-white", "slide"]
 RemJet = Literal["yes", "no", "unknown"]
@@ -130,7 +130,7 @@ def process(key: str) -> Process:
     if key in OLD_PROCESSES:
         raise Refusal(f"process {key}", f"{process_name(key)} is run no more", "Ask a lab that says it takes old film.")
     near = nearest_names(key, PROCESSES)[0]
-    raise Refusal(f"process {key!r}", f"it must be {in_words(PROCESSES)}", f"Did you mean {near}?")
+    raise Refusal(f"process {quoted(key)}", f"it must be {in_words(PROCESSES)}", f"Did you mean {near}?")
 
 
 def process_name(key: str) -> str:
@@ -164,9 +164,9 @@ def parse_process(text: str, *, allow_old: bool = False) -> str:
             process(key)
         return key
     if closed in ("colour", "color", "negative", "cine"):
-        raise Refusal(f"process {text!r}", "C-41 and ECN-2 both make colour negatives", "Write c41 or ecn2.")
+        raise Refusal(f"process {quoted(text)}", "C-41 and ECN-2 both make colour negatives", "Write c41 or ecn2.")
     near = nearest_names(closed, PROCESSES)[0]
-    raise Refusal(f"process {text!r}", f"it must be {in_words(PROCESSES)}", f"Did you mean {near}?")
+    raise Refusal(f"process {quoted(text)}", f"it must be {in_words(PROCESSES)}", f"Did you mean {near}?")
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from itertools import pairwise
 from types import MappingProxyType
 
 from dryside.film.nearest import nearest_names
-from dryside.film.refusal import Refusal
+from dryside.film.refusal import Refusal, quoted
 
 
 @dataclass(frozen=True)
@@ -198,15 +198,15 @@ def reciprocity_law(name: str) -> Law:
     plain = re.sub(r"\s+", " ", name.strip().lower())
     if plain in LAWS:
         return LAWS[plain]
-    if matched := re.fullmatch(r"(power|additive) (\d+(?:\.\d+)?)", plain):
+    if matched := re.fullmatch(r"(power|additive) (\d{1,9}(?:\.\d{1,9})?)", plain):
         number = float(matched[2])
         try:
             own = "stated with the stock"
             return PowerLaw(number, own) if matched[1] == "power" else AdditiveLaw(number, own)
         except ValueError as outside:
-            raise Refusal(f"reciprocity law {name!r}", str(outside), "See the film's data sheet.") from None
+            raise Refusal(f"reciprocity law {quoted(name)}", str(outside), "See the film's data sheet.") from None
     near = nearest_names(plain, LAWS)[0]
-    raise Refusal(f"reciprocity law {name!r}", "no law of that name", f"Near it: {near}.")
+    raise Refusal(f"reciprocity law {quoted(name)}", "no law of that name", f"Near it: {near}.")
 
 
 def corrected(metered_s: float, law: Law) -> CorrectedTime:

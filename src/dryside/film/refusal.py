@@ -2,6 +2,13 @@
 
 from __future__ import annotations
 
+_LONGEST_QUOTE = 60
+
+
+def quoted(text: str) -> str:
+    """What was typed, in quotes, for a message: unprintable signs shown, and cut where someone pasted a page."""
+    return repr(text if len(text) <= _LONGEST_QUOTE else text[: _LONGEST_QUOTE - 1] + "…")
+
 
 class Refusal(Exception):
     """A refusal that reaches a person as one line: the thing, what was found, and the remedy.

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from dryside.film.formats import FORMATS, film_format
-from dryside.film.refusal import Refusal
+from dryside.film.refusal import Refusal, quoted
 
 MOST_ROWS = 20
 MOST_FRAMES_PER_ROW = 20
@@ -151,7 +151,7 @@ def sleeve_page(text: str, *, film: str = "135") -> SleevePage:
     """
     matched = re.fullmatch(r"(\d{1,3})\s*[x×*]\s*(\d{1,3})", text.strip().lower())
     if not matched:
-        raise Refusal(f"sleeve page {text!r}", "not rows x frames a row", "Write it as 7x5 or 6x6.")
+        raise Refusal(f"sleeve page {quoted(text)}", "not rows x frames a row", "Write it as 7x5 or 6x6.")
     return page(int(matched[1]), int(matched[2]), film=FORMATS[film].film if film in FORMATS else film)
 
 

@@ -11,7 +11,7 @@ import re
 from fractions import Fraction
 
 from dryside.film.nearest import in_words
-from dryside.film.refusal import Refusal
+from dryside.film.refusal import Refusal, quoted
 from dryside.film.units import require_above_zero
 
 # Thirds of a stop in the standards' own rounding, which cannot be calculated.
@@ -88,21 +88,21 @@ def parse_speed(text: str) -> int:
         If it is no speed, or its two parts disagree.
     """
     plain = re.sub(r"^(@|at|iso|ei|e\.i\.|asa)\s*|\s*(asa|iso)$", "", text.strip().lower().replace("º", "°"))
-    pair = re.fullmatch(r"(\d+)\s*/\s*(\d+)\s*°?", plain)
-    degrees = re.fullmatch(r"(\d+)\s*(?:°|din)(?:\s*din)?", plain)
+    pair = re.fullmatch(r"(\d{1,6})\s*/\s*(\d{1,6})\s*°?", plain)
+    degrees = re.fullmatch(r"(\d{1,6})\s*(?:°|din)(?:\s*din)?", plain)
     if pair:
         speed, stated = int(pair[1]), int(pair[2])
         if speed <= 0 or speed_degrees(speed) != stated:
             meant = speed_degrees(speed) if speed > 0 else stated
-            raise Refusal(f"speed {text!r}", "the two parts disagree", f"ISO {speed} is {meant}°.")
+            raise Refusal(f"speed {quoted(text)}", "the two parts disagree", f"ISO {speed} is {meant}°.")
         return speed
     if degrees:
         if int(degrees[1]) not in _SPEED_OF:
-            raise Refusal(f"speed {text!r}", f"no film has {degrees[1]}°", "Write it as ISO 100 or 21°.")
+            raise Refusal(f"speed {quoted(text)}", f"no film has {degrees[1]}°", "Write it as ISO 100 or 21°.")
         return _SPEED_OF[int(degrees[1])]
-    if re.fullmatch(r"\d+", plain) and int(plain) > 0:
+    if re.fullmatch(r"\d{1,6}", plain) and int(plain) > 0:
         return int(plain)
-    raise Refusal(f"speed {text!r}", "not an ISO speed", "Write it as 400, 400/27° or 27°.")
+    raise Refusal(f"speed {quoted(text)}", "not an ISO speed", "Write it as 400, 400/27° or 27°.")
 
 
 def push_for_index(box_iso: float, exposure_index: float) -> Fraction:
@@ -148,16 +148,16 @@ def parse_push(text: str) -> Fraction:
         return Fraction(0)
     sign = -1 if plain.startswith("pull") or "-" in plain else 1
     digits = re.sub(r"^(push(?:ed)?|pull(?:ed)?|n)?\s*[+-]?\s*", "", plain)
-    matched = re.fullmatch(r"(?:(\d+)[ +])?\s*(\d+)/(\d+)|(\d*\.?\d+)", digits)
+    matched = re.fullmatch(r"(?:(\d{1,9})[ +])?\s*(\d{1,9})/(\d{1,9})|(\d{0,9}\.?\d{1,9})", digits)
     if not matched or matched[3] == "0":
-        raise Refusal(f"push {text!r}", "not a number of stops", "Write +1, +2/3 or -1.")
+        raise Refusal(f"push {quoted(text)}", "not a number of stops", "Write +1, +2/3 or -1.")
     if matched[4]:
         stops = _thirds_and_halves(Fraction(matched[4]))
     else:
         stops = int(matched[1] or 0) + Fraction(int(matched[2]), int(matched[3]))
     if stops.denominator not in (1, 2, 3):
         near = in_words(format_push(sign * one) for one in _near(stops))
-        raise Refusal(f"push {text!r}", "neither thirds nor halves of a stop", f"Write {near}.")
+        raise Refusal(f"push {quoted(text)}", "neither thirds nor halves of a stop", f"Write {near}.")
     return sign * stops
 
 
