@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from dryside.cli import sleeve_keeping
 from dryside.cli.support import AsJson, Today, book_from, instant, print_json, say, table, today
 from dryside.film.refusal import Refusal
 
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 app = typer.Typer(
     help="Cut plan, sleeve pages, binders, inserts; lending and refiling.", no_args_is_help=True, add_completion=False
 )
+
+app.add_typer(sleeve_keeping.app)
 
 Roll = Annotated[str, typer.Argument(metavar="ROLL", help="Its code, a second name, or a scanned QR.")]
 Binder = Annotated[str, typer.Argument(metavar="BINDER")]
@@ -183,8 +186,12 @@ def where_command(
     """The way to a negative: binder, page, row, place; or who has it."""
     from dryside.book.frames import find_frame
     from dryside.book.rolls import find_roll
-    from dryside.sleeves.whereabouts import split_picture, whereabouts
+    from dryside.sleeves.whereabouts import binder_of_qr, split_picture, whereabouts
 
+    spine = binder_of_qr(what)
+    if spine is not None:
+        _show_binder(ctx, spine, json)
+        return
     with book_from(ctx, create=False) as book, book.read() as conn:
         code, label = split_picture(what)
         roll = find_roll(conn, code)
@@ -197,6 +204,29 @@ def where_command(
         say(str(places[0]))
         return
     table(("frame", "where"), [(place.label, place.in_words()) for place in places])
+
+
+def _show_binder(ctx: typer.Context, name: str, json: bool) -> None:
+    """What lies in a binder, page by page."""
+    from dryside.book.rolls import get_roll
+    from dryside.sleeves.binders import find_binder, list_pages, strips_on_page
+
+    with book_from(ctx, create=False) as book, book.read() as conn:
+        binder = find_binder(conn, name)
+        lying = []
+        for page in list_pages(conn, binder.id):
+            ids = dict.fromkeys(strip.roll_id for strip in strips_on_page(conn, page.id))
+            lying.append(
+                {"page": page.number, "layout": page.layout, "rolls": [get_roll(conn, one).code for one in ids]}
+            )
+    if json:
+        print_json({"binder": binder.name, "shelf": binder.place, "pages": lying})
+        return
+    table(
+        ("page", "layout", "rolls"),
+        [(one["page"], one["layout"], ", ".join(one["rolls"])) for one in lying],
+        right=("page",),
+    )
 
 
 @app.command("undo")

@@ -17,8 +17,9 @@ from dryside.film.formats import FORMATS, film_format
 from dryside.film.refusal import NotFound, Refusal
 from dryside.film.sleeves import sleeve_page
 from dryside.paper.sleeve_insert import InsertFrame, InsertRoll, InsertStrip, SleeveInsert, sleeve_insert
+from dryside.paper.spine_label import SpineLabel
 from dryside.sleeves.binders import BinderRow, PageRow, StripRow, list_pages, strips_on_page
-from dryside.sleeves.whereabouts import qr_text
+from dryside.sleeves.whereabouts import qr_text, qr_text_of_binder
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -210,3 +211,21 @@ def _thumbnails(pictures: Mapping[str, Path]) -> dict[str, bytes]:
     with ThreadPoolExecutor(2) as pool:
         made = zip(pictures, pool.map(small, pictures.values()), strict=True)
         return {name: data for name, data in made if data is not None}
+
+
+def spine_of(conn: Connection, binder: BinderRow) -> SpineLabel:
+    """What the spine of a binder says of what is in it."""
+    found = rolls_in_binder(conn, binder)
+    days = [day for roll in found for day in (roll.exposed_on, roll.loaded_on) if day]
+    years = " to ".join(dict.fromkeys((min(days)[:4], max(days)[:4]))) if days else ""
+    codes = [roll.code for roll in found]
+    many = f"{len(codes)} rolls" if len(codes) != 1 else "1 roll"
+    span = f"{codes[0]} to {codes[-1]}, {many}" if len(codes) > 1 else codes[0] if codes else ""
+    caution = "NITRATE: keep apart, see cautions" if binder.holds == "nitrate" else ""
+    return SpineLabel(binder.name, years, span, binder.place or "", qr_text_of_binder(binder.name), caution)
+
+
+def rolls_in_binder(conn: Connection, binder: BinderRow) -> list[RollRow]:
+    """Rolls with a strip in the binder, by code."""
+    ids = {strip.roll_id for page in list_pages(conn, binder.id) for strip in strips_on_page(conn, page.id)}
+    return sorted((get_roll(conn, roll_id) for roll_id in ids), key=lambda roll: roll.code)

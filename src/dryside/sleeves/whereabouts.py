@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 SCHEME = "dryside:roll/"
 """What stands before the roll's code in a QR, so that a scanned text says whose it is."""
+BINDER_SCHEME = "dryside:binder/"
+"""The same before a binder's name."""
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,17 @@ class Whereabouts:
 def qr_text(code: str, base: str | None = None) -> str:
     """What a roll's QR says: `dryside:roll/26-014-K`, or an address under `base` that a phone opens in the browser."""
     return f"{base.rstrip('/')}/rolls/{code}" if base else f"{SCHEME}{code}"
+
+
+def qr_text_of_binder(name: str) -> str:
+    """What the QR on a binder's spine says."""
+    return f"{BINDER_SCHEME}{name}"
+
+
+def binder_of_qr(text: str) -> str | None:
+    """The binder that a scanned spine names; None where it is no spine's QR."""
+    plain = text.strip()
+    return plain[len(BINDER_SCHEME) :] if plain.lower().startswith(BINDER_SCHEME) else None
 
 
 def roll_of_qr(text: str) -> str:
