@@ -7,12 +7,27 @@ from __future__ import annotations
 
 from typing import Any
 
+import llvmlite.binding
 import numba
 from numba.extending import intrinsic
 
 from dryside.negatives.kernel_cache import ensure_cache_place
 
+
+def _use_wide_vectors() -> None:
+    """Let the compiler use 512-bit vectors where they cost no clock speed: from the processors that have VBMI2 on.
+
+    It avoids them by default; with them the per-pixel pass is about a third faster.
+    """
+    features = llvmlite.binding.get_host_cpu_features()
+    if config.CPU_FEATURES is None and config.CPU_NAME is None and features.get("avx512vbmi2"):
+        features["prefer-256-bit"] = False
+        config.CPU_FEATURES = features.flatten()
+
+
+config: Any = numba.config
 ensure_cache_place()
+_use_wide_vectors()
 
 # numba's decorators have types that its own decorated functions do not meet.
 inner: Any = numba.njit(fastmath=True, error_model="numpy")

@@ -63,7 +63,9 @@ def _log2(x: Any) -> Any:
     i = _bits(x)
     e = np.int32(np.int32(i - _SQRT_HALF_BITS) >> _MANTISSA_BITS)
     m = _float(np.int32(i - np.int32(e << _MANTISSA_BITS))) - _ONE
-    p = ((((((_L7 * m + _L6) * m + _L5) * m + _L4) * m + _L3) * m + _L2) * m + _L1) * m + _L0
+    m2 = m * m
+    m4 = m2 * m2
+    p = ((_L7 * m + _L6) * m2 + (_L5 * m + _L4)) * m4 + ((_L3 * m + _L2) * m2 + (_L1 * m + _L0))
     return np.float32(e) + m * p
 
 
@@ -73,76 +75,81 @@ def _exp2(x: Any) -> Any:
     x = min(max(x, _LOWEST), _HIGHEST)
     r = np.floor(x)
     f = x - r - _HALF
-    p = ((((_E5 * f + _E4) * f + _E3) * f + _E2) * f + _E1) * f + _E0
+    f2 = f * f
+    p = ((_E5 * f + _E4) * f2 + (_E3 * f + _E2)) * f2 + (_E1 * f + _E0)
     return _float(np.int32(_bits(p) + np.int32(np.int32(r) << _MANTISSA_BITS)))
 
 
 @inner
-def _to_colour(a: Any, n: Any, k: Any) -> None:
-    """Density of `n` samples in `a` to linear colour in place; the toe is folded into the constants."""
-    a0, a1, a2, a3, a4, a5, a6, a7, a8 = k[0], k[1], k[2], k[3], k[4], k[5], k[6], k[7], k[8]
-    b0, b1, b2 = k[9], k[10], k[11]
-    m0, m1, m2, m3, m4, m5, m6, m7, m8 = k[12], k[13], k[14], k[15], k[16], k[17], k[18], k[19], k[20]
-    c0, c1, c2 = k[21], k[22], k[23]
-    for j in range(n // 3):
-        x, y, z = a[3 * j], a[3 * j + 1], a[3 * j + 2]
-        u = _exp2(a0 * x + a1 * y + a2 * z + b0)
-        v = _exp2(a3 * x + a4 * y + a5 * z + b1)
-        w = _exp2(a6 * x + a7 * y + a8 * z + b2)
-        a[3 * j] = m0 * u + m1 * v + m2 * w + c0
-        a[3 * j + 1] = m3 * u + m4 * v + m5 * w + c1
-        a[3 * j + 2] = m6 * u + m7 * v + m8 * w + c2
+def _layers(x: Any, y: Any, z: Any, k: Any) -> Any:
+    """Density of one pixel to the three powers of two that layer exposures are made of."""
+    u = _exp2(k[0] * x + k[1] * y + k[2] * z + k[9])
+    v = _exp2(k[3] * x + k[4] * y + k[5] * z + k[10])
+    w = _exp2(k[6] * x + k[7] * y + k[8] * z + k[11])
+    return u, v, w
 
 
 @inner
-def _to_colour_with_shoulder(a: Any, n: Any, k: Any) -> None:
+def _colour(u: Any, v: Any, w: Any, k: Any) -> Any:
+    """Linear colour of one pixel without a shoulder; the toe is folded into the constants."""
+    r = k[12] * u + k[13] * v + k[14] * w + k[21]
+    g = k[15] * u + k[16] * v + k[17] * w + k[22]
+    b = k[18] * u + k[19] * v + k[20] * w + k[23]
+    return r, g, b
+
+
+@inner
+def _colour_with_shoulder(u: Any, v: Any, w: Any, k: Any) -> Any:
     """The same with the curve's shoulder: three quotients by one division."""
-    a0, a1, a2, a3, a4, a5, a6, a7, a8 = k[0], k[1], k[2], k[3], k[4], k[5], k[6], k[7], k[8]
-    b0, b1, b2 = k[9], k[10], k[11]
-    m0, m1, m2, m3, m4, m5, m6, m7, m8 = k[12], k[13], k[14], k[15], k[16], k[17], k[18], k[19], k[20]
-    t0, t1, t2, s0, s1, s2, least = k[24], k[25], k[26], k[27], k[28], k[29], k[30]
-    for j in range(n // 3):
-        x, y, z = a[3 * j], a[3 * j + 1], a[3 * j + 2]
-        u = _exp2(a0 * x + a1 * y + a2 * z + b0)
-        v = _exp2(a3 * x + a4 * y + a5 * z + b1)
-        w = _exp2(a6 * x + a7 * y + a8 * z + b2)
-        d, e, f = max(_ONE - s0 * u, least), max(_ONE - s1 * v, least), max(_ONE - s2 * w, least)
-        de = d * e
-        q = _ONE / (de * f)
-        qf = q * f
-        u, v, w = (u - t0) * (e * qf), (v - t1) * (d * qf), (w - t2) * (de * q)
-        a[3 * j] = m0 * u + m1 * v + m2 * w
-        a[3 * j + 1] = m3 * u + m4 * v + m5 * w
-        a[3 * j + 2] = m6 * u + m7 * v + m8 * w
+    d, e, f = max(_ONE - k[27] * u, k[30]), max(_ONE - k[28] * v, k[30]), max(_ONE - k[29] * w, k[30])
+    de = d * e
+    q = _ONE / (de * f)
+    qf = q * f
+    u, v, w = (u - k[24]) * (e * qf), (v - k[25]) * (d * qf), (w - k[26]) * (de * q)
+    r = k[12] * u + k[13] * v + k[14] * w
+    g = k[15] * u + k[16] * v + k[17] * w
+    b = k[18] * u + k[19] * v + k[20] * w
+    return r, g, b
 
 
 @inner
-def _to_print(a: Any, n: Any, k: Any) -> None:
-    """Linear colour to the print's linear samples in place: tone on luminance, then drawn into the output space.
+def _paper(r: Any, g: Any, b: Any, k: Any) -> Any:
+    """Linear colour of one pixel to the print's: tone on luminance, then drawn into the output space.
 
     The quotients of `rendering.Rendering` brought over common denominators, two divisions in all.
     """
-    l0, l1, l2, contrast, kk, white = k[31], k[32], k[33], k[34], k[35], k[36]
-    chroma, knee, knee2, slack, least_light, least_room = k[37], k[38], k[39], k[40], k[41], k[42]
-    not_white = k[43]
-    for j in range(n // 3):
-        r, g, b = a[3 * j], a[3 * j + 1], a[3 * j + 2]
-        y = max(l0 * r + l1 * g + l2 * b, least_light)
-        p = _exp2(contrast * _log2(y))
-        s = p + kk
-        once = _ONE / (s * y)
-        q = once * y
-        t = white * p * q
-        room = max((not_white * p + kk) * q, least_room)
-        ratio = white * p * once
-        r, g, b = chroma * (r * ratio - t), chroma * (g * ratio - t), chroma * (b * ratio - t)
-        high, low = max(r, g, b), min(r, g, b)
-        d = t * room
-        m = max(high * t, -low * room, knee * d)
-        kept = d * (m - knee2 * d) / (m * (m + slack * d))
-        a[3 * j] = t + r * kept
-        a[3 * j + 1] = t + g * kept
-        a[3 * j + 2] = t + b * kept
+    y = max(k[31] * r + k[32] * g + k[33] * b, k[41])
+    p = _exp2(k[34] * _log2(y))
+    once = _ONE / ((p + k[35]) * y)
+    q = once * y
+    t = k[36] * p * q
+    room = max((k[43] * p + k[35]) * q, k[42])
+    ratio = k[37] * k[36] * p * once
+    grey = k[37] * t
+    r, g, b = r * ratio - grey, g * ratio - grey, b * ratio - grey
+    d = t * room
+    m = max(max(r, g, b) * t, -min(r, g, b) * room, k[38] * d)
+    kept = d * (m - k[39] * d) / (m * (m + k[40] * d))
+    return t + r * kept, t + g * kept, t + b * kept
+
+
+@inner
+def _develop_tile(a: Any, n: Any, k: Any, shoulder: Any, prints: Any) -> None:
+    """Density of `n` samples in `a` to linear output samples in place.
+
+    Paper has a loop of its own: in one loop with the layers the constants no longer fit the registers.
+    """
+    if shoulder:
+        for j in range(n // 3):
+            u, v, w = _layers(a[3 * j], a[3 * j + 1], a[3 * j + 2], k)
+            a[3 * j], a[3 * j + 1], a[3 * j + 2] = _colour_with_shoulder(u, v, w, k)
+    else:
+        for j in range(n // 3):
+            u, v, w = _layers(a[3 * j], a[3 * j + 1], a[3 * j + 2], k)
+            a[3 * j], a[3 * j + 1], a[3 * j + 2] = _colour(u, v, w, k)
+    if prints:
+        for j in range(n // 3):
+            a[3 * j], a[3 * j + 1], a[3 * j + 2] = _paper(a[3 * j], a[3 * j + 1], a[3 * j + 2], k)
 
 
 @inner
@@ -179,7 +186,7 @@ def develop_rows(
         Rows of the capture to a row of `light`.
     out : ndarray of shape (rows, 3 * columns), uint16
         The positive.
-    constants : ndarray of shape (44,), float32
+    constants : tuple of 44 float32
         By `kernel_numbers.constants`.
     shoulder, prints : bool
         Which of the stages the recipe has.
@@ -205,12 +212,7 @@ def develop_rows(
                 a[j] = np.float32(max(np.int32(i[j]), np.int32(1)))
             for j in range(n):
                 a[j] = g0[j] + (g1[j] - g0[j]) * fy - _log2(a[j])
-            if shoulder:
-                _to_colour_with_shoulder(a, n, constants)
-            else:
-                _to_colour(a, n, constants)
-            if prints:
-                _to_print(a, n, constants)
+            _develop_tile(a, n, constants, shoulder, prints)
             if table.size == 0:
                 _encode_linear(a, out[r, s : s + n], n)
             else:

@@ -20,7 +20,7 @@ FULL_LEVEL = 65535
 class KernelNumbers:
     """What `kernel.develop_rows` takes besides pixels and light."""
 
-    constants: NDArray[np.float32]
+    constants: tuple[np.float32, ...]
     shoulder: bool
     prints: bool
     table: NDArray[np.uint16]
@@ -37,8 +37,8 @@ def kernel_numbers(recipe: Recipe) -> KernelNumbers:
     )
 
 
-def constants(recipe: Recipe) -> NDArray[np.float32]:
-    """All factors in one row, shape (44,): matrices by rows, then the curve, then the print."""
+def constants(recipe: Recipe) -> tuple[np.float32, ...]:
+    """All 44 factors in a row: matrices by rows, then the curve, then the print."""
     rendering = recipe.rendering
     scale = 1.0 if rendering.tone is not None else 1.0 / rendering.full_scale
     colour = np.asarray(recipe.colour_matrix) * scale
@@ -52,7 +52,7 @@ def constants(recipe: Recipe) -> NDArray[np.float32]:
         [SHOULDER_FLOOR],
         _print_constants(rendering),
     ]
-    return np.concatenate([np.asarray(part, dtype=float) for part in parts]).astype(np.float32)
+    return tuple(np.concatenate([np.asarray(part, dtype=float) for part in parts]).astype(np.float32))
 
 
 def _print_constants(rendering: Rendering) -> list[float]:
