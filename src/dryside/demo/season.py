@@ -23,7 +23,7 @@ HARBOUR_BACK = date(2026, 5, 19)
 NORTH_BACK = date(2026, 5, 26)
 NOW = date(2026, 6, 5)
 # Our order number, the receipt's, what was paid, its rolls.
-ORDERS = (("O26-001", "2207", "42.00", (1, 2, 3)), ("O26-002", "815", "71.00", (4, 5, 6)))
+ORDERS = (("O26-001", "2207", "42.00", (1, 2, 3)), ("O26-002", "815", "54.00", (4, 5, 6)))
 
 
 @dataclass(frozen=True)

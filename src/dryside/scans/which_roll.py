@@ -174,9 +174,14 @@ def _holds(word: str, name: str) -> bool:
 
 
 def _holds_number(word: str, number: str) -> bool:
-    """A lab's number as a number of its own (leading zeros aside), not as digits inside a longer one."""
-    wanted = number.strip().lstrip("0").casefold()
-    return bool(wanted) and any(part.lstrip("0").casefold() == wanted for part in re.split(r"[\W_]+", word))
+    """A lab's number (`815`, `2207-1`) as a number of its own, leading zeros aside, not as digits inside a longer one."""
+    wanted, parts = _number_parts(number), _number_parts(word)
+    places = range(len(parts) - len(wanted) + 1)
+    return any(wanted) and any(parts[k : k + len(wanted)] == wanted for k in places)
+
+
+def _number_parts(text: str) -> list[str]:
+    return [part.lstrip("0").casefold() for part in re.split(r"[\W_]+", text.strip())]
 
 
 def _two_abreast(aspect: float) -> float:
