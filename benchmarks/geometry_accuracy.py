@@ -2,9 +2,9 @@
 
     python benchmarks/geometry_accuracy.py [--each 8] [--seed 1] [--style plain|other] [--case NAME ...] [--show DIR]
 
-A frame is found if its outline and a true one overlap by 0.95 (intersection over union). True frames that are not wholly
-in the capture count neither as missed nor, if found, as wrong. Corner errors are in per cent of the frame's height, over
-found frames. A label counts where a code is whole in the capture.
+A frame is found if its outline and a true one overlap by 0.95 (intersection over union). True frames that are not
+wholly in the capture count neither as missed nor, if found, as wrong. Corner errors are in per cent of the frame's
+height, over found frames. A label counts where a code is whole in the capture.
 """
 
 from __future__ import annotations

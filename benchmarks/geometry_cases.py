@@ -1,7 +1,7 @@
 """Random captures for `geometry_accuracy.py`: one function a case, each from a random generator and a style.
 
 A style is how film and capture look beside what the case asks for: `plain` is what the finder was developed on, `other`
-differs in contrast, edges, perforations, light, noise and emulsion, and was only looked at to see whether the figures hold.
+differs in contrast, edges, perforations, light, noise and emulsion: it shows whether the figures hold.
 """
 
 from __future__ import annotations
@@ -407,8 +407,8 @@ CASES: dict[str, Case] = {
     one.__name__: one
     for one in (
         plain_strip, turned_or_mirrored, any_direction, several_strips, keystone_and_lens, one_frame, one_frame_fine,
-        one_frame_sliver, one_frame_no_rebate, dark_frames, over_exposed, under_exposed, overlaps, wide_gaps, fogged_first,
-        cut_frame, half_frame, panoramic, roll_film, roll_film_one_frame, one_row_seen, masked_holder, black_and_white,
-        slides, cine_film, coarse, clipped_table, eight_bits,
+        one_frame_sliver, one_frame_no_rebate, dark_frames, over_exposed, under_exposed, overlaps, wide_gaps,
+        fogged_first, cut_frame, half_frame, panoramic, roll_film, roll_film_one_frame, one_row_seen, masked_holder,
+        black_and_white, slides, cine_film, coarse, clipped_table, eight_bits,
     )
 }  # fmt: skip

@@ -190,9 +190,11 @@ def _bars(edge: FilmView, *, clear_is_light: bool) -> NDArray[np.float32]:
     dark, bright = (
         np.stack([np.interp(x, at, ends[:, side, channel]) for channel in range(3)], axis=-1) for side in (0, 1)
     )
-    ratio = np.log(light / dark) / np.log(np.maximum(bright / dark, 1.02))
-    spread = np.log(bright / dark).mean(axis=0)
-    bars = (ratio * (spread / spread.sum())).sum(axis=-1)
+    # In linear light blur leaves the edges of bars where they are, half way up. The channel with most contrast leads.
+    share = 1 - dark / np.maximum(bright, 1e-6)
+    share = np.maximum(share, 0.02) ** 2
+    ratio = (light - dark) / np.maximum(bright - dark, 0.02 * bright + 1e-6)
+    bars = (ratio * share).sum(axis=-1) / share.sum(axis=-1)
     if not clear_is_light:
         bars = 1 - bars
     bars[~edge.inside] = 1

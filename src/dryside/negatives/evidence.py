@@ -40,8 +40,8 @@ class Evidence:
         Of the grid.
     hole_columns : ndarray of shape (columns,), bool
         Columns that run through a perforation.
-    clear_is_light : bool
-        False on slides.
+    trust : ndarray of shape (columns,)
+        In [0, 1]: low where light has leaked in.
     base : ndarray of shape (3,)
         Light through the film base, median.
     """
@@ -52,7 +52,7 @@ class Evidence:
     y_mm: FloatArray
     step_mm: float
     hole_columns: NDArray[np.bool_]
-    clear_is_light: bool
+    trust: FloatArray
     base: Floats
 
     def rows(self, y0: float, y1: float) -> slice:
@@ -70,12 +70,11 @@ def gather(view: FilmView, strip: Strip) -> Evidence:
     """Evidence on a strip that was laid flat with its whole width."""
     density = -np.log10(np.maximum(view.light, _DARKEST * float(view.light.max())))
     patches = _base_patches(view, density, strip)
-    clear_is_light = _clear_is_light(view, patches)
-    level, noise = _base_level(view, patches, clear_is_light)
+    level, noise, trust = _base_level(view, patches)
     weight = 1 / noise**2
     weight /= weight.sum()
     above = (density - level) @ weight.astype(np.float32)
-    if not clear_is_light:
+    if not strip.clear_is_light:
         above = -above
     unit = max(_LEAST_DENSITY, 2.5 * float(np.sqrt(1 / (1 / noise**2).sum())))
     above = (above / np.float32(unit)).astype(np.float32)
@@ -85,15 +84,14 @@ def gather(view: FilmView, strip: Strip) -> Evidence:
     holes = away < 1.3 if strip.holes else np.zeros(len(x), bool)
     base = 10.0 ** -np.median(level.reshape(-1, 3), axis=0)
     shine = np.asarray(view.light @ (weight / base).astype(np.float32))
-    return Evidence(above, shine, x, view.y_mm, 1 / view.pixels_per_mm, holes, clear_is_light, base)
+    return Evidence(above, shine, x, view.y_mm, 1 / view.pixels_per_mm, holes, trust, base)
 
 
 @dataclass(frozen=True, eq=False)
 class _Patches:
-    """Densities between neighbouring holes: (row, site, 3), their noise (row, site, 3), and where the sites are."""
+    """Density between neighbouring holes and its noise, both (row, site, 3); which were seen; where the sites are."""
 
-    low: Floats
-    high: Floats
+    density: Floats
     noise: Floats
     seen: NDArray[np.bool_]
     x_mm: Floats
@@ -103,7 +101,7 @@ def _base_patches(view: FilmView, density: Floats, strip: Strip) -> _Patches:
     first = int(np.floor(view.x_mm[0] / strip.pitch_mm - 0.5))
     last = int(np.ceil(view.x_mm[-1] / strip.pitch_mm - 0.5))
     sites = (np.arange(first, last + 1) + 0.5) * strip.pitch_mm
-    lows, highs, noises, seen = [], [], [], []
+    medians, noises, seen = [], [], []
     for centre in (HOLE_CENTRE_FROM_EDGE_MM, strip.width_mm - HOLE_CENTRE_FROM_EDGE_MM):
         rows = view.rows(centre - 1.1, centre + 1.1)
         for x in sites:
@@ -112,46 +110,37 @@ def _base_patches(view: FilmView, density: Floats, strip: Strip) -> _Patches:
             inside = view.inside[rows, columns]
             good = inside.size > 0 and bool(inside.all()) and strip.x_from_mm <= x <= strip.x_to_mm
             seen.append(good)
-            if not good:
-                part = np.zeros((1, 3), np.float32)
-            quarter, middle, rest = np.percentile(part, [15, 50, 85], axis=0)
-            lows.append(quarter + 0.25 * (middle - quarter))
-            highs.append(rest - 0.25 * (rest - middle))
-            noises.append((rest - quarter) / 2.07)
+            low, middle, high = np.percentile(part if good else np.zeros((1, 3), np.float32), [15, 50, 85], axis=0)
+            medians.append(middle)
+            noises.append((high - low) / 2.07)
     shape = (2, len(sites), 3)
-    return _Patches(
-        np.reshape(lows, shape), np.reshape(highs, shape), np.reshape(noises, shape),
-        np.reshape(seen, shape[:2]), sites,
-    )  # fmt: skip
+    return _Patches(np.reshape(medians, shape), np.reshape(noises, shape), np.reshape(seen, shape[:2]), sites)
 
 
-def _clear_is_light(view: FilmView, patches: _Patches) -> bool:
-    """Negatives have the clearest film beside the holes; slides the densest."""
-    if not patches.seen.any():
-        return True
-    brightest = -np.log10(np.maximum(np.percentile(view.light[::4, ::4].reshape(-1, 3), 99.5, axis=0), 1e-9))
-    beside = np.median(patches.low[patches.seen], axis=0)
-    return bool((beside - brightest).min() < 1.1)
+def _base_level(view: FilmView, patches: _Patches) -> tuple[Floats, Floats, FloatArray]:
+    """Base density of every pixel, from both rows of patches; its noise per channel; how far to trust each column.
 
-
-def _base_level(view: FilmView, patches: _Patches, clear_is_light: bool) -> tuple[Floats, Floats]:
-    """Base density for every pixel, from both rows of patches, and its noise per channel."""
-    chosen = patches.low if clear_is_light else patches.high
+    Where the base itself changes fast (light leaked in) or is dense, edges and pictures are not told from the leak.
+    """
     noise = (
         np.maximum(np.median(patches.noise[patches.seen], axis=0), 0.004) if patches.seen.any() else np.full(3, 0.02)
     )
-    lines = []
+    lines, trust = [], np.ones(len(view.x_mm))
     for row in range(2):
         good = patches.seen[row]
         if good.sum() >= 2:
-            smooth = _running_median(chosen[row][good], 5)
+            smooth = _running_median(patches.density[row][good], 3)
             at = patches.x_mm[good]
             lines.append(np.stack([np.interp(view.x_mm, at, smooth[:, c]) for c in range(3)], axis=-1))
+            mean = smooth.mean(axis=1)
+            change = np.abs(np.diff(mean, append=mean[-1:])) + np.abs(np.diff(mean, prepend=mean[:1]))
+            odd = np.maximum(change, 0.6 * np.abs(mean - np.median(mean)))
+            trust = np.minimum(trust, np.interp(view.x_mm, at, 1 / (1 + (odd / 0.15) ** 2)))
     if not lines:
         raise ValueError("strip has no place beside its holes where film base is seen")
     upper, lower = lines[0], lines[-1]
     part = np.clip((view.y_mm - 3.4) / max(float(view.y_mm[-1]) - 6.8, 1.0), 0, 1)[:, None, None]
-    return (upper[None] * (1 - part) + lower[None] * part).astype(np.float32), noise
+    return (upper[None] * (1 - part) + lower[None] * part).astype(np.float32), noise, trust
 
 
 def _running_median(values: Floats, width: int) -> Floats:
@@ -162,19 +151,18 @@ def _running_median(values: Floats, width: int) -> Floats:
 
 
 def steps_along(evidence: Evidence, rows: slice, reach_mm: float = 0.45) -> FloatArray:
-    """At each column: on how much of the side density steps up (towards 1) or down (towards -1), from left to right."""
-    part = evidence.above[rows]
-    difference = _step(part, max(1, round(reach_mm / evidence.step_mm)))
-    return _agreement(difference, axis=0)
+    """At each edge between columns: on how much of the side density steps up (towards 1) or down (towards -1)."""
+    difference = _step(evidence.above[rows], max(1, round(reach_mm / evidence.step_mm)))
+    trust = np.append(evidence.trust, evidence.trust[-1:])
+    return _agreement(difference) * np.minimum(trust, np.roll(trust, 1))
 
 
 def steps_across(evidence: Evidence, columns: slice, reach_mm: float = 0.35) -> FloatArray:
-    """At each row: the same from the upper film edge down, over the columns between the holes."""
+    """The same at each edge between rows, from the upper film edge down, over the columns between the holes."""
     part = evidence.above[:, columns][:, ~evidence.hole_columns[columns]]
     if part.shape[1] == 0:
-        return np.zeros(len(evidence.y_mm))
-    difference = _step(part.T, max(1, round(reach_mm / evidence.step_mm)))
-    return _agreement(difference, axis=0)
+        return np.zeros(len(evidence.y_mm) + 1)
+    return _agreement(_step(part.T, max(1, round(reach_mm / evidence.step_mm))))
 
 
 def _step(rows: Floats, reach: int) -> Floats:
@@ -195,8 +183,15 @@ def _step(rows: Floats, reach: int) -> Floats:
     return np.asarray(step)
 
 
-def _agreement(steps: Floats, axis: int) -> FloatArray:
-    return np.asarray(np.clip(steps, -1, 1).mean(axis=axis))
+def _agreement(steps: Floats) -> FloatArray:
+    """Mean over lines of their steps, each counted by its sign as far as it stands out.
+
+    Half of the weight asks for a step that is surely something, half only for one that stands out of the grain: a faint
+    step along a whole side counts more than a strong one along a part of it.
+    """
+    spread = 1.48 * np.median(np.abs(steps - np.median(steps, axis=0)), axis=0)
+    grain = max(float(np.percentile(spread, 20)), 0.1)
+    return np.asarray((np.clip(steps, -1, 1).mean(axis=0) + np.clip(steps / (2 * grain), -1, 1).mean(axis=0)) / 2)
 
 
 def crossing(shine: Floats, rough: float, origin: float, step: float, *, reach_mm: float = 0.5) -> float | None:

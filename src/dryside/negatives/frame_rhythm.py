@@ -19,7 +19,6 @@ Floats = NDArray[np.floating[Any]]
 
 _FRAME_COSTS = 0.22  # evidence that a frame must bring to be worth assuming
 _COVERED = 0.9  # weight of covered picture against edges
-_RHYTHM_WEIGHT = 0.30
 _BREAK_COSTS = 0.45  # film passed over between two frames
 _LONGEST_OVERLAP_MM = 6.0
 _WIDEST_GAP_MM = 14.0
@@ -54,7 +53,13 @@ class Track:
 
 
 def place(
-    track: Track, *, length_mm: float, pitch_mm: float, pitch_sure_mm: float, slack_mm: float
+    track: Track,
+    *,
+    length_mm: float,
+    pitch_mm: float,
+    pitch_sure_mm: float,
+    slack_mm: float,
+    rhythm_weight: float = 0.3,
 ) -> tuple[float, list[float]]:
     """Length of the camera's frame and the left side of each frame, in mm, left to right.
 
@@ -68,52 +73,59 @@ def place(
         Usual distance from frame to frame, and how far from it frames are without being odd.
     slack_mm : float
         How much cameras differ.
+    rhythm_weight : float, optional
+        What a frame that stands oddly costs, against 1 for an edge that is seen along its whole side.
     """
-    best: tuple[float, float, list[float]] = (-np.inf, length_mm, [])
-    for length in np.arange(length_mm - slack_mm, length_mm + slack_mm + 1e-6, 0.1):
-        total, sides = _best_sequence(track, float(length), pitch_mm, pitch_sure_mm)
-        total -= _LENGTH_WEIGHT * ((length - length_mm) / slack_mm) ** 2 * max(1, len(sides))
-        if total > best[0]:
-            best = (total, float(length), sides)
-    return best[1], best[2]
-
-
-def _best_sequence(track: Track, length: float, pitch: float, sure: float) -> tuple[float, list[float]]:
+    lengths = np.arange(length_mm - slack_mm, length_mm + slack_mm + 1e-6, 0.1)
+    scores = np.array([_scores(track, float(length)) for length in lengths])
     step = track.step_mm
-    scores = _scores(track, length)
-    count = len(scores)
-    near = max(1, round((length - min(_LONGEST_OVERLAP_MM, length / 4)) / step))
-    far = max(near + 1, round((length + _WIDEST_GAP_MM) / step))
-    away = np.arange(near, far + 1)
-    costs = _RHYTHM_WEIGHT * np.minimum(1, ((away * step - pitch) / sure) ** 2 / 9)
-    costs += np.where(away * step < length - 0.2, 0.1, 0.0)
+    near = max(1, round((length_mm - min(_LONGEST_OVERLAP_MM, length_mm / 4)) / step))
+    away = np.arange(near, max(near + 2, round((length_mm + _WIDEST_GAP_MM) / step)))
+    costs = rhythm_weight * np.minimum(1, ((away * step - pitch_mm) / pitch_sure_mm) ** 2 / 9)
+    overlap = np.where(away * step < lengths[:, None] - 0.2, 0.1, 0.0)
+    totals, before = _chain(scores, away, costs + overlap)
+    ends = totals.argmax(axis=1)
+    values = totals[np.arange(len(lengths)), ends]
+    chains = [_walk(before[k], int(ends[k])) if values[k] > 0 else [] for k in range(len(lengths))]
+    odd = ((lengths - length_mm) / slack_mm) ** 2
+    values = values - _LENGTH_WEIGHT * odd * np.array([max(1, len(chain)) for chain in chains])
+    best = int(np.argmax(values))
+    return float(lengths[best]), [float(track.x_mm[j]) for j in chains[best]]
+
+
+def _chain(scores: Floats, away: NDArray[np.int64], costs: Floats) -> tuple[Floats, NDArray[np.int64]]:
+    """Best total of any sequence that ends at each place, and the place before it (-1 for none), for every length."""
+    lengths, count = scores.shape
+    far = int(away[-1])
+    rows = np.arange(lengths)
     total = scores.copy()
-    before = np.full(count, -1)
-    padded = np.full(count + far, -np.inf)
-    longest = -np.inf
-    longest_at = -1
+    before = np.full((lengths, count), -1)
+    padded = np.full((lengths, count + far + 1), -np.inf)  # padded[:, j + far] is total[:, j]
+    longest, longest_at = np.full(lengths, -np.inf), np.full(lengths, -1)
     for j in range(count):
-        if j > far and total[j - far - 1] > longest:
-            longest, longest_at = total[j - far - 1], j - far - 1
-        window = padded[j + far - away]  # total at j - away
-        reach = window - costs
-        k = int(np.argmax(reach))
-        gain, origin = float(reach[k]), j - int(away[k])
-        if longest - _BREAK_COSTS > gain:
-            gain, origin = longest - _BREAK_COSTS, longest_at
-        if gain > 0:
-            total[j] += gain
-            before[j] = origin
-        padded[j + far] = total[j]
-    if not count or total.max() <= 0:
-        return 0.0, []
-    j = int(np.argmax(total))
-    result = float(total[j])
-    sides = []
-    while j >= 0:
-        sides.append(float(track.x_mm[j]))
-        j = int(before[j])
-    return result, sides[::-1]
+        old = j - far - 1
+        if old >= 0:
+            better = total[:, old] > longest
+            longest, longest_at = np.where(better, total[:, old], longest), np.where(better, old, longest_at)
+        # away runs upwards, so the window is read backwards
+        reach = padded[:, j : j + far - int(away[0]) + 1][:, ::-1] - costs
+        k = reach.argmax(axis=1)
+        gain, origin = reach[rows, k], j - away[k]
+        broken = longest - _BREAK_COSTS > gain
+        gain, origin = np.where(broken, longest - _BREAK_COSTS, gain), np.where(broken, longest_at, origin)
+        worth = gain > 0
+        total[:, j] += np.where(worth, gain, 0)
+        before[:, j] = np.where(worth, origin, -1)
+        padded[:, j + far] = total[:, j]
+    return total, before
+
+
+def _walk(before: NDArray[np.int64], last: int) -> list[int]:
+    chain = []
+    while last >= 0:
+        chain.append(last)
+        last = int(before[last])
+    return chain[::-1]
 
 
 def _scores(track: Track, length: float) -> FloatArray:

@@ -22,6 +22,7 @@ _SEEN_SURELY = 0.35  # agreement along a side that makes it a measurement of its
 _LEAST_PART_IN_CAPTURE = 0.75
 _LEAST_PART_ON_FILM = 0.3
 _MARGIN_MM = 2.0
+_GRID_MM = 0.15
 
 
 def view_of(light: LightArray, strip: Strip, *, scale: float, margin_mm: float = _MARGIN_MM) -> FilmView:
@@ -71,10 +72,26 @@ def find_frames(light: LightArray, strip: Strip, *, scale: float) -> tuple[Frame
     found = evidences.gather(view, strip)
     top, bottom = _top_and_bottom(found, strip, facts, None)
     track = _track(found, strip, facts, (top.at, bottom.at))
-    pitch, sure = _rhythm(facts)
-    length, starts = place(track, length_mm=facts.along_mm, pitch_mm=pitch, pitch_sure_mm=sure, slack_mm=_GATE_SLACK_MM)
+    length, starts = _placed(track, facts)
     sides = [_measured(found, track, x, length, (top.at, bottom.at)) for x in starts]
     return _frames(strip, found, facts, sides, (top, bottom), length)
+
+
+def _placed(track: Track, facts: FilmFormat) -> tuple[float, list[float]]:
+    """Frame length and left sides; the second time by the camera's own rhythm."""
+    pitch, sure = _rhythm(facts)
+    length, starts = place(track, length_mm=facts.along_mm, pitch_mm=pitch, pitch_sure_mm=sure, slack_mm=_GATE_SLACK_MM)
+    steps = np.diff(starts)
+    steps = steps[(steps > length - 1) & (steps < length + 2 * (pitch - facts.along_mm) + 3)]
+    if len(steps) < 2:
+        return length, starts
+    own = float(np.median(steps))
+    spread = 1.48 * float(np.median(np.abs(steps - own)))
+    if spread > 0.6:
+        return length, starts
+    return place(
+        track, length_mm=length, pitch_mm=own, pitch_sure_mm=max(0.25, 2 * spread), slack_mm=0.2, rhythm_weight=0.6
+    )
 
 
 def _rhythm(facts: FilmFormat) -> tuple[float, float]:
@@ -122,11 +139,11 @@ def _side(edges: FloatArray, steps: FloatArray, expected: float, reach: float) -
 def _track(found: Evidence, strip: Strip, facts: FilmFormat, gate_y: tuple[float, float]) -> Track:
     rows = found.rows(gate_y[0] + 0.6, gate_y[1] - 0.6)
     rises = evidences.steps_along(found, rows)
-    part = np.clip(np.nan_to_num(found.above[rows]) - 0.5, 0, 1).mean(axis=0)
+    part = np.clip(np.nan_to_num(found.above[rows]) - 0.5, 0, 1).mean(axis=0) * found.trust
     covered = np.concatenate([[0.0], np.cumsum(part) * found.step_mm])
     left = found.x_mm[0] - found.step_mm / 2
     edges = left + np.arange(len(rises)) * found.step_mm
-    grid = np.arange(edges[0] - facts.along_mm + 0.5, edges[-1] + facts.along_mm, min(found.step_mm, 0.15))
+    grid = np.arange(edges[0] - facts.along_mm + 0.5, edges[-1] + facts.along_mm, _GRID_MM)
     return Track(
         x_mm=grid,
         rises=np.interp(grid, edges, rises, left=0.0, right=0.0),

@@ -85,7 +85,7 @@ def find_rows(clear: NDArray[np.float32]) -> list[HoleRow]:
 
 
 def pair_rows(rows: list[HoleRow]) -> list[tuple[HoleRow, HoleRow | None]]:
-    """The two rows of each strip together; a row whose partner is not seen stands alone."""
+    """The two rows of each strip together, the surest first; a row whose partner is not seen stands alone."""
     costs = []
     for i, one in enumerate(rows):
         for j in range(i + 1, len(rows)):
@@ -94,7 +94,7 @@ def pair_rows(rows: list[HoleRow]) -> list[tuple[HoleRow, HoleRow | None]]:
                 costs.append((cost, i, j))
     taken: set[int] = set()
     pairs: list[tuple[HoleRow, HoleRow | None]] = []
-    for _, i, j in sorted(costs):
+    for _, i, j in sorted(costs, key=lambda cost: cost[0] - 0.01 * len(rows[cost[1]].points)):
         if i not in taken and j not in taken:
             taken |= {i, j}
             pairs.append((rows[i], rows[j]))

@@ -18,6 +18,8 @@ from dryside.negatives.types import FilmPlane, FloatArray, Hole, LightArray, Str
 
 Floats = NDArray[np.floating[Any]]
 
+_SCALES_DIFFER = 0.15  # between strips of one capture
+
 ROWS_MM = (HOLE_CENTRE_FROM_EDGE_MM, FILM_WIDTH_MM - HOLE_CENTRE_FROM_EDGE_MM)
 """Film y of the middles of the two rows of holes."""
 
@@ -45,12 +47,31 @@ def find_strips(light: LightArray, *, format: str, scale: float) -> StripsFound:
     strips: list[Strip] = []
     if facts.is_perforated:
         for one, other in pair_rows(find_rows(clear)):
+            if strips and not _may_be_another(strips, one, other, scale):
+                continue
             strip = _perforated(clear, one, other, facts, scale)
             if strip is not None:
                 strips.append(with_ends(strip, light, scale=scale))
     if not strips:
         return StripsFound((), "no perforations found")
     return StripsFound(tuple(sorted(strips, key=_reading_order)))
+
+
+def _may_be_another(strips: list[Strip], one: HoleRow, other: HoleRow | None, scale: float) -> bool:
+    """Whether rows can be one more strip: of the same scale as those found, and not on one of them.
+
+    Bars of edge codes, and windows in a picture, stand in rows too.
+    """
+    points = np.concatenate([row.points for row in (one, other) if row is not None]) * scale
+    largest = max(strips, key=lambda strip: len(strip.holes))
+    if abs(one.pitch * scale / (largest.pixels_per_mm * largest.pitch_mm) - 1) > _SCALES_DIFFER:
+        return False
+    for strip in strips:
+        x, y = strip.plane.film(points).T
+        on_it = (y > -1) & (y < strip.width_mm + 1) & (x > strip.x_from_mm - 1) & (x < strip.x_to_mm + 1)
+        if on_it.mean() > 0.3:
+            return False
+    return True
 
 
 def _reading_order(strip: Strip) -> tuple[float, float]:

@@ -21,7 +21,7 @@ _RUN_MM = 0.5
 
 
 def with_ends(strip: Strip, light: LightArray, *, scale: float) -> Strip:
-    """The strip shortened to where its film ends, if that lies in the capture.
+    """The strip shortened to where its film ends, if the capture shows it, and whether its rebate is clear or black.
 
     Parameters
     ----------
@@ -36,7 +36,9 @@ def with_ends(strip: Strip, light: LightArray, *, scale: float) -> Strip:
         light, strip.plane, scale=scale, x_mm=(strip.x_from_mm, strip.x_to_mm),
         y_mm=(_RIM_MM, strip.width_mm - _RIM_MM), pixels_per_mm=_PER_MM,
     )  # fmt: skip
-    film = _is_film(view, strip)
+    bare = np.maximum(bare_light(view, strip), 1e-6)
+    strip = replace(strip, clear_is_light=_rebate_is_clear(view, strip, bare))
+    film = _is_film(view, strip, bare)
     x = view.x_mm
     first, last = (strip.pitch_mm * pick(hole.index for hole in strip.holes) for pick in (min, max))
     start = _end(film, x, first, -1)
@@ -64,9 +66,20 @@ def bare_light(view: FilmView, strip: Strip) -> Floats:
     return np.median(colours, axis=0) if colours else np.percentile(view.light.reshape(-1, 3), 99, axis=0)
 
 
-def _is_film(view: FilmView, strip: Strip) -> NDArray[np.bool_]:
+def _rebate_is_clear(view: FilmView, strip: Strip, bare: Floats) -> bool:
+    """Negatives are clearest beside the holes, slides black: less than a twelfth of the light gets through anywhere."""
+    colours = []
+    for hole in strip.holes:
+        y = strip.plane.film(np.array([hole.x, hole.y]))[1]
+        x = (hole.index + 0.5) * strip.pitch_mm
+        rows, columns = view.rows(y - 0.9, y + 0.9), view.columns(x - 0.8, x + 0.8)
+        if view.inside[rows, columns].any():
+            colours.append(np.median(view.light[rows, columns].reshape(-1, 3), axis=0))
+    return not colours or bool((np.median(colours, axis=0) / bare).max() > 10**-1.1)
+
+
+def _is_film(view: FilmView, strip: Strip, bare: Floats) -> NDArray[np.bool_]:
     """For each column whether there is film in it."""
-    bare = np.maximum(bare_light(view, strip), 1e-6)
     ratio = view.light / bare.astype(np.float32)
     known = np.maximum(view.inside.sum(axis=0), 1)
     clear = ((ratio.min(axis=-1) > _BARE) & view.inside).sum(axis=0) / known
