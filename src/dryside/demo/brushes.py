@@ -71,10 +71,15 @@ def fill(picture: Picture, points: list[tuple[float, float]], colour: object) ->
 
     height, width = picture.shape[:2]
     corners = np.array([[round(px * width * 16), round(py * height * 16)] for px, py in points], np.int32)
-    mask = np.zeros((height, width), np.uint8)
-    cv2.fillPoly(mask, [corners], 255, lineType=cv2.LINE_AA, shift=4)
+    left, top = np.clip(corners.min(axis=0) // 16 - 1, 0, (width, height))
+    right, low = np.clip(corners.max(axis=0) // 16 + 2, 0, (width, height))
+    if right <= left or low <= top:
+        return
+    mask = np.zeros((low - top, right - left), np.uint8)
+    cv2.fillPoly(mask, [corners - np.array([left, top], np.int32) * 16], 255, lineType=cv2.LINE_AA, shift=4)
     cover = mask.astype(np.float32)[..., None] / 255
-    picture[:] = picture * (1 - cover) + np.asarray(colour, np.float32) * cover
+    painted = picture[top:low, left:right]
+    painted[:] = painted * (1 - cover) + np.asarray(colour, np.float32) * cover
 
 
 def ellipse(

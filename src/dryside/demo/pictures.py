@@ -7,6 +7,7 @@ primaries, 0.18 about the middle grey. The same seed draws the same picture.
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 
@@ -289,12 +290,15 @@ def forest(width: int, height: int, rng: np.random.Generator) -> Picture:
     for distance in np.linspace(1, 0, 6):
         for _ in range(round(4 + 6 * distance)):
             middle, thick = rng.uniform(-0.02, 1.02), (0.006 + 0.03 * (1 - distance)) * rng.uniform(0.7, 1.3)
-            bark = 1 + 0.35 * line(width, rng, cells=90, octaves=3)[None, :]
-            trunk = np.clip((thick / 2 - np.abs(x - middle - 0.006 * np.sin(y * 4 + middle * 9))) * width, 0, 1)
-            side = 0.7 + 0.5 * np.clip((middle - x) / thick + 0.5, 0, 1)
+            columns = (x[0] > middle - thick - 0.02) & (x[0] < middle + thick + 0.02)
+            at, down = x[:, columns], y[:, columns]
+            bark = 1 + 0.35 * line(width, rng, cells=90, octaves=3)[None, columns]
+            trunk = np.clip((thick / 2 - np.abs(at - middle - 0.006 * np.sin(down * 4 + middle * 9))) * width, 0, 1)
+            side = 0.7 + 0.5 * np.clip((middle - at) / thick + 0.5, 0, 1)
             near = np.array([0.045, 0.032, 0.022])
             colour = near * (1 - distance) + np.array([0.33, 0.38, 0.27]) * distance
-            picture = picture * (1 - trunk[..., None]) + (trunk * side * bark)[..., None] * colour.astype(np.float32)
+            behind = picture[:, columns]
+            picture[:, columns] = behind * (1 - trunk[..., None]) + (trunk * side * bark)[..., None] * colour
     ground = 0.84 + 0.02 * line(width, rng, cells=4)
     floor = np.clip((y - ground[None, :]) * 12, 0, 1)[..., None]
     leaves = (0.8 + 0.6 * noise(width, height, rng, cells=70, octaves=3))[..., None] * np.asarray(
@@ -353,8 +357,8 @@ def meadow(width: int, height: int, rng: np.random.Generator) -> Picture:
         [0.04, 0.028, 0.018],
     )
     edge = 0.16 + 0.05 * noise(width, height, rng, cells=14, octaves=4)
-    crown = np.clip((edge - np.hypot((x - at[0]) * width / height * 0.85, y - at[1])) * 80, 0, 1)
-    lit: Picture = 0.55 + 0.9 * np.clip(-(x - at[0]) * 2.2 - (y - at[1]) * 2.6 + 0.25, 0, 1)
+    crown: Any = np.clip((edge - np.hypot((x - at[0]) * width / height * 0.85, y - at[1])) * 80, 0, 1)
+    lit: Any = 0.55 + 0.9 * np.clip(-(x - at[0]) * 2.2 - (y - at[1]) * 2.6 + 0.25, 0, 1)
     lit = np.asarray(lit * (1 + 0.55 * noise(width, height, rng, cells=50, octaves=3)), np.float32)
     return picture * (1 - crown[..., None]) + (crown * lit)[..., None] * np.asarray([0.075, 0.13, 0.025], np.float32)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import zipfile
 from datetime import datetime
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -31,7 +32,7 @@ def scene(frame: SeasonFrame, *, square: bool = False) -> Picture:
     width, height = (800, 800) if square else (1080, 720)
     if frame.painter == "chart":
         return chart_scene(round(width / 1.2), round(height / 1.2))
-    whole = draw(frame.painter, width=width, height=height, seed=frame.seed)
+    whole = _drawn(frame.painter, width, height, frame.seed)
     rng = np.random.default_rng(frame.seed * 31 + frame.view)
     if rng.uniform() < 0.5 and frame.view == 0:
         whole = whole[:, ::-1]
@@ -39,6 +40,12 @@ def scene(frame: SeasonFrame, *, square: bool = False) -> Picture:
     left = round(rng.uniform(0, 1 - part) * width)
     top = round(rng.uniform(0, 1 - part) * height)
     return whole[top : top + round(part * height), left : left + round(part * width)]
+
+
+@lru_cache(maxsize=4)
+def _drawn(painter: str, width: int, height: int, seed: int) -> Picture:
+    """Consecutive frames show the same subject: it is drawn once."""
+    return draw(painter, width=width, height=height, seed=seed)
 
 
 def chart_scene(width: int, height: int) -> Picture:
