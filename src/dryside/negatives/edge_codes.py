@@ -172,8 +172,11 @@ def _piece(strip: Strip, band: Band, x: tuple[float, float], y: tuple[float, flo
     return lay_flat(window, strip.plane, scale=1, x_mm=x, y_mm=y, pixels_per_mm=per_mm, origin=(x0, y0))
 
 
-def _bars(edge: FilmView, *, clear_is_light: bool) -> NDArray[np.float32]:
-    """Printed bars as 0 on a ground of 1, whatever the film: shape (rows, columns)."""
+def _bars(edge: FilmView, *, clear_is_light: bool, by_density: bool) -> NDArray[np.float32]:
+    """Printed bars as 0 on a ground of 1, whatever the film: shape (rows, columns).
+
+    Blur widens bars in light, too much exposure widens them in the film; so they are read in light or in density.
+    """
     import cv2
 
     light = np.maximum(edge.light, 1e-6)
@@ -190,11 +193,11 @@ def _bars(edge: FilmView, *, clear_is_light: bool) -> NDArray[np.float32]:
     dark, bright = (
         np.stack([np.interp(x, at, ends[:, side, channel]) for channel in range(3)], axis=-1) for side in (0, 1)
     )
-    # In linear light blur leaves the edges of bars where they are, half way up. The channel with most contrast leads.
-    share = 1 - dark / np.maximum(bright, 1e-6)
-    share = np.maximum(share, 0.02) ** 2
-    ratio = (light - dark) / np.maximum(bright - dark, 0.02 * bright + 1e-6)
-    bars = (ratio * share).sum(axis=-1) / share.sum(axis=-1)
+    if by_density:
+        light, dark, bright = np.log(light), np.log(np.maximum(dark, 1e-6)), np.log(np.maximum(bright, 1e-6))
+    contrast = np.maximum(bright - dark, 0.02)
+    share = contrast.mean(axis=0) ** 2  # the channel that shows the print best leads
+    bars = ((light - dark) / contrast) @ (share / share.sum())
     if not clear_is_light:
         bars = 1 - bars
     bars[~edge.inside] = 1
@@ -202,9 +205,20 @@ def _bars(edge: FilmView, *, clear_is_light: bool) -> NDArray[np.float32]:
 
 
 def _read(edge: FilmView, strip: Strip, *, lower: bool) -> list[Reading]:
+    readings: list[Reading] = []
+    for by_density in (strip.clear_is_light, not strip.clear_is_light):
+        bars = _bars(edge, clear_is_light=strip.clear_is_light, by_density=by_density)
+        for reading in _read_bars(bars, edge, lower=lower):
+            if all(abs(reading.x_mm[0] - other.x_mm[0]) > 2 or reading.text != other.text for other in readings):
+                readings.append(reading)
+        if len(readings) >= (strip.x_to_mm - strip.x_from_mm) / HALF_FRAME_PITCH_MM - 1.5:
+            break
+    return readings
+
+
+def _read_bars(bars: NDArray[np.float32], edge: FilmView, *, lower: bool) -> list[Reading]:
     import zxingcpp
 
-    bars = _bars(edge, clear_is_light=strip.clear_is_light)
     inner_up = bars if lower else bars[::-1, ::-1]
     # The reader looks for the clock first from the picture's middle row outwards: ground above puts it there.
     ground = np.ones((inner_up.shape[0] + 12, inner_up.shape[1]), np.float32)
@@ -217,7 +231,7 @@ def _read(edge: FilmView, strip: Strip, *, lower: bool) -> list[Reading]:
         try_downscale=False,
         try_invert=False,
     )
-    readings = []
+    readings: list[Reading] = []
     for result in results:
         at = result.position
         columns = sorted((at.top_left.x, at.top_right.x, at.bottom_left.x, at.bottom_right.x))
