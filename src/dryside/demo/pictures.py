@@ -326,10 +326,10 @@ def still_life(width: int, height: int, rng: np.random.Generator) -> Picture:
     for column in np.argsort(rng.uniform(size=5)):
         size = rng.uniform(0.10, 0.15)
         at = (0.18 + 0.16 * column + rng.uniform(-0.02, 0.02), 0.79 - size + rng.uniform(-0.02, 0.05))
-        shade = np.exp(
+        shade: Picture = np.exp(
             -((((x - at[0] - 0.05) * aspect) / (size * 1.3)) ** 2) - ((y - at[1] - size * 0.95) / (size * 0.25)) ** 2
         )
-        picture = picture * (1 - 0.75 * shade[..., None])
+        picture = np.asarray(picture * (1 - 0.75 * shade[..., None]), np.float32)
         picture = ball(picture, x, y, at, (size, size * rng.uniform(0.88, 1.0)), paints[column], aspect)
         shine = glow(x, y, (at[0] - size * 0.3 / aspect, at[1] - size * 0.38), size * 0.08, aspect)
         picture += 0.7 * shine[..., None]

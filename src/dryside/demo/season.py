@@ -191,7 +191,11 @@ def _shoot(roll: SeasonRoll, desk: Path) -> Iterator[Step]:
 
 def _drop_off(desk: Path) -> Iterator[Step]:
     waiting = [roll for roll in ROLLS if roll.finished < DROPPED]
-    dropped = roll_is_past(1, "at the lab")
+    at_the_lab = [roll_is_past(roll.number, "at the lab") for roll in waiting]
+
+    def dropped(book: Book) -> bool:
+        return all(one(book) for one in at_the_lab)
+
     wishes = ("dropoff", "wish", *(code(roll.number) for roll in waiting), "--scan", "standard", "--returns", "strips")
     yield Command(wishes, DROPPED, dropped)
     yield Command(("dropoff", "wish", code(1), "--prints", "4R:4"), DROPPED, dropped)

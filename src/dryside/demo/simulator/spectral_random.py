@@ -36,11 +36,11 @@ def _sensitivity(random: Random) -> Array:
 
 def _dyes(random: Random, cyan_peak_nm: float) -> Array:
     """Cyan, magenta and yellow with the unwanted absorptions that masks are there for."""
-    cyan = bump(cyan_peak_nm, random.uniform(52, 72), random.uniform(38, 60))
-    cyan = cyan + random.uniform(0.06, 0.16) * bump(430, 50, 60) + random.uniform(0.0, 0.05) * bump(540, 40, 40)
-    magenta = bump(random.normal(549, 6), random.uniform(26, 38), random.uniform(26, 38))
-    magenta = magenta + random.uniform(0.10, 0.28) * bump(430, 45, 50) + random.uniform(0.01, 0.06) * bump(620, 30, 60)
-    yellow = bump(random.normal(446, 6), random.uniform(30, 42), random.uniform(32, 44))
+    cyan = bump(cyan_peak_nm, random.uniform(56, 70), random.uniform(40, 58))
+    cyan = cyan + random.uniform(0.07, 0.15) * bump(430, 50, 60) + random.uniform(0.0, 0.05) * bump(540, 40, 40)
+    magenta = bump(random.normal(549, 5), random.uniform(28, 36), random.uniform(28, 36))
+    magenta = magenta + random.uniform(0.14, 0.26) * bump(430, 45, 50) + random.uniform(0.01, 0.06) * bump(620, 30, 60)
+    yellow = bump(random.normal(446, 5), random.uniform(32, 40), random.uniform(34, 42))
     yellow = yellow + random.uniform(0.0, 0.05) * bump(540, 35, 40)
     return np.asarray(np.stack([cyan, magenta, yellow]))
 
@@ -48,7 +48,7 @@ def _dyes(random: Random, cyan_peak_nm: float) -> Array:
 def _masks(random: Random, dyes: Array) -> Array:
     """Coloured couplers: yellow for magenta dye's blue absorption, reddish for cyan dye's green and blue."""
     at = {nm: dyes[:, int(np.argmin(np.abs(WAVELENGTHS_NM - nm)))] for nm in (440, 540)}
-    of_magenta = at[440][1] * random.uniform(0.55, 1.1) * bump(random.normal(438, 6), 40, 38)
+    of_magenta = at[440][1] * random.uniform(0.65, 1.1) * bump(random.normal(438, 6), 40, 38)
     of_cyan = at[540][0] * random.uniform(0.4, 1.1) * bump(random.normal(535, 12), 40, 36)
     of_cyan = of_cyan + at[440][0] * random.uniform(0.3, 1.0) * bump(440, 45, 45)
     return np.asarray(np.stack([of_cyan, of_magenta, np.zeros_like(of_cyan)]))
@@ -62,12 +62,12 @@ def _held_back(random: Random, most: float) -> Array:
 
 def _negative_curves(random: Random, gamma: float) -> tuple[Curve, Curve, Curve]:
     """Three curves of nearly one shape, blue a little steeper than green, green than red; layer speeds a little apart."""
-    sharpness = random.uniform(0.8, 2.2)
-    latitude = random.uniform(2.4, 3.6)
+    sharpness = random.uniform(0.7, 2.2)
+    latitude = random.uniform(2.1, 3.6)
     curves = [
         Curve(
-            gamma * slope * random.normal(1.0, 0.035),
-            -np.log10(1 / 0.18) - GREY_ABOVE_SPEED_POINT + random.normal(0.0, 0.035),
+            gamma * slope * random.normal(1.0, 0.025),
+            -np.log10(1 / 0.18) - GREY_ABOVE_SPEED_POINT + random.normal(0.0, 0.03),
             latitude + random.normal(0, 0.1),
             sharpness * random.normal(1.0, 0.05),
         )
@@ -78,8 +78,8 @@ def _negative_curves(random: Random, gamma: float) -> tuple[Curve, Curve, Curve]
 
 def random_negative(random: Random, process: str = "c41") -> Emulsion:
     """A colour negative stock, balanced for 5,500 K ('ecn2': lower contrast, some balanced for 3,200 K by filter)."""
-    dyes = _dyes(random, random.uniform(655, 705))
-    gamma = random.uniform(0.56, 0.74) if process == "c41" else random.uniform(0.46, 0.60)
+    dyes = _dyes(random, random.normal(683, 9))
+    gamma = random.normal(0.65, 0.03) if process == "c41" else random.normal(0.53, 0.025)
     coupler = random.uniform(2.0, 2.9, 3)
     fog = random.uniform(0.05, 0.14) + random.uniform(0.0, 0.12) * bump(400, 40, 90)
     return Emulsion(
@@ -127,7 +127,9 @@ def random_reversal(random: Random) -> Emulsion:
 def random_silver(random: Random) -> Emulsion:
     """A black-and-white stock: one panchromatic layer, counted three times, of nearly neutral silver."""
     pan = _sensitivity(random).sum(axis=0)
-    curve = Curve(random.uniform(0.5, 0.72), -np.log10(1 / 0.18) - 1.0, random.uniform(2.6, 3.6), random.uniform(0.8, 2))
+    curve = Curve(
+        random.uniform(0.5, 0.72), -np.log10(1 / 0.18) - 1.0, random.uniform(2.6, 3.6), random.uniform(0.8, 2)
+    )
     silver = (1.0 + random.uniform(0, 0.12) * bump(400, 40, 120)) / 3.0
     return Emulsion(
         name="invented silver",
