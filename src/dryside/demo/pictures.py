@@ -321,7 +321,7 @@ def still_life(width: int, height: int, rng: np.random.Generator) -> Picture:
     cloth = mix([0.55, 0.52, 0.47], [0.20, 0.19, 0.18], np.clip(x, 0, 1))
     cloth *= (1 + 0.12 * np.sin(y * 60 + 6 * noise(width, height, rng, cells=3, octaves=3)))[..., None]
     table = np.clip((y - 0.66) * height / 2, 0, 1)[..., None]
-    picture = wall * (1 - table) + cloth * table
+    picture: Picture = np.asarray(wall * (1 - table) + cloth * table, np.float32)
     paints = [[0.62, 0.07, 0.04], [0.85, 0.35, 0.03], [0.75, 0.60, 0.06], [0.20, 0.34, 0.05], [0.22, 0.06, 0.14]]
     for column in np.argsort(rng.uniform(size=5)):
         size = rng.uniform(0.10, 0.15)
