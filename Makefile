@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 INSTALLED := $(VENV)/.installed
 
 .DEFAULT_GOAL := help
-.PHONY: help install demo serve test check lint types floors fast lock clean
+.PHONY: help install demo serve test fast postgres lint types floors lock clean
 
 help: ## what can be made
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 12
@@ -31,6 +31,10 @@ test: $(INSTALLED) lint types floors ## every check
 
 fast: $(INSTALLED) ## the tests that take no browser and no second
 	@$(BIN)/python -m pytest -n auto --dist loadgroup -m "not browser and not slow"
+
+postgres: $(INSTALLED) ## the book's and jobs' tests on a throw-away PostgreSQL
+	@DRYSIDE_TEST_DATABASE=postgresql $(BIN)/python -m pytest -n auto --dist loadgroup -m "not browser" \
+	  tests/book tests/labs tests/scans tests/prints tests/sleeves tests/stats
 
 lint: $(INSTALLED) ## style
 	@$(BIN)/ruff check src tests benchmarks
