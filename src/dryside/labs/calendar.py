@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache
@@ -74,6 +74,14 @@ def readiness(lab: Lab, developing: Developing, drop_off: date, *, working_days:
         )
     days = developing.working_days if working_days is None else working_days
     return Readiness(drop_off, developed, add_open_days(lab, developed, days))
+
+
+def first_ready(
+    lab: Lab, developings: Sequence[Developing], drop_off: date, *, working_days: int | None = None
+) -> Readiness:
+    """`readiness` by whichever of several lines of one price is ready first."""
+    days = (readiness(lab, one, drop_off, working_days=working_days) for one in developings)
+    return min(days, key=lambda one: (one.ready, one.developed))
 
 
 def is_public_holiday(country: str, subdivision: str | None, day: date) -> bool:

@@ -7,7 +7,7 @@ from datetime import date
 
 from dryside.book.money import Money, total
 from dryside.film.refusal import Refusal
-from dryside.labs.calendar import Readiness, first_open, is_open, readiness
+from dryside.labs.calendar import Readiness, first_open, first_ready, is_open
 from dryside.labs.lab import Lab
 from dryside.labs.offers import Offer, natural
 from dryside.labs.planning import PlannedOrder, PlannedRoll, order_fees
@@ -77,5 +77,5 @@ def _offer(lab: Lab, wish: RollWish, day: date, told: Money | None, ready: date 
 
 def _days(lab: Lab, found: Quote, day: date, ready: date | None) -> Readiness:
     begin = day if is_open(lab, day) else first_open(lab, day)
-    days = readiness(lab, found.developing, begin, working_days=found.working_days)
+    days = first_ready(lab, found.developings, begin, working_days=found.rush_days)
     return Readiness(day, days.developed, ready or days.ready)

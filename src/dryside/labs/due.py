@@ -143,10 +143,9 @@ def _exposed(conn: Connection, today: date) -> Iterator[DueEntry]:
         exposed = date.fromisoformat(roll.exposed_on)
         if (today - exposed).days > LONG_EXPOSED_DAYS:
             day = exposed + timedelta(days=LONG_EXPOSED_DAYS)
-            detail = (
-                f"Exposed on {exposed}, {(today - exposed).days} days ago: the latent image fades. Plan: dryside plan."
-            )
-            yield DueEntry("hand in", roll.code, day, f"Hand in roll {roll.code}", detail, "overdue")
+            title, aside = f"Hand in roll {roll.code}", f"{(today - exposed).days} days ago."
+            detail = f"Exposed on {exposed}: the latent image fades. Plan: dryside plan."
+            yield DueEntry("hand in", roll.code, day, title, detail, "overdue", aside=aside)
 
 
 def _shelf(conn: Connection, today: date) -> Iterator[DueEntry]:

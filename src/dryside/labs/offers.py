@@ -11,7 +11,7 @@ from decimal import Decimal
 
 from dryside.book.money import Money, quantum
 from dryside.labs.assignment import OrderSlot, Piece, turns_needed
-from dryside.labs.calendar import Readiness, first_open, next_open, readiness
+from dryside.labs.calendar import Readiness, first_open, first_ready, next_open
 from dryside.labs.lab import Lab
 from dryside.labs.prices import PriceLine, Quote, quote
 from dryside.labs.rolls import RollWish
@@ -193,10 +193,10 @@ class _Quotes:
 
     def days(self, lab: Lab, found: Quote, drop_off: date) -> Readiness | None:
         """Days of a quote; None where the lab has no such open day for a year and a half."""
-        key = (lab.name, found.developing, found.working_days, drop_off)
+        key = (lab.name, found.developings, found.rush_days, drop_off)
         if key not in self._days:
             try:
-                self._days[key] = readiness(lab, found.developing, drop_off, working_days=found.working_days)
+                self._days[key] = first_ready(lab, found.developings, drop_off, working_days=found.rush_days)
             except ValueError:
                 self._days[key] = None
         return self._days[key]
@@ -211,7 +211,7 @@ def _converted_quote(found: Quote | tuple[str, ...], lab: Lab) -> Quote | tuple[
         )
         for one in found.lines
     )
-    return Quote(lines, found.developing, found.working_days)
+    return Quote(lines, found.developings, found.rush_days)
 
 
 def _conflicts(wishes: Sequence[RollWish]) -> int:

@@ -33,11 +33,20 @@ class PriceLine:
 
 @dataclass(frozen=True)
 class Quote:
-    """A roll at a lab that takes it: its lines, and what decides its days."""
+    """A roll at a lab that takes it: its lines, and what decides its days.
+
+    Attributes
+    ----------
+    developings : tuple of Developing
+        The cheapest line of the lab's list that fits; more than one where several cost the same, and then the one
+        that is ready first is meant.
+    rush_days : int or None
+        Working days instead of the usual ones, where rush was asked for.
+    """
 
     lines: tuple[PriceLine, ...]
-    developing: Developing
-    working_days: int
+    developings: tuple[Developing, ...]
+    rush_days: int | None = None
 
     @property
     def price(self) -> Money:
@@ -48,7 +57,7 @@ class Quote:
 def quote(wish: RollWish, lab: Lab) -> Quote | tuple[str, ...]:
     """The estimate for a roll at a lab.
 
-    Where two lines of the list fit, the cheaper is meant (at one price the sooner ready).
+    Where two lines of the list fit, the cheaper is meant.
 
     Returns
     -------
@@ -63,14 +72,14 @@ def quote(wish: RollWish, lab: Lab) -> Quote | tuple[str, ...]:
     reasons = [part for part in parts if isinstance(part, str)]
     if isinstance(chosen, str) or isinstance(scan, str) or isinstance(prints, str) or isinstance(rush, str):
         return tuple(reasons)
-    lines = [*_developing_lines(wish, chosen)]
+    lines = [*_developing_lines(wish, chosen[0])]
     if scan is not None:
         size = "" if scan.long_edge_px is None else f" ({scan.long_edge_px} px)"
         lines.append(PriceLine(wish.roll, "scan", f"scan {scan.name}{size}", 1, scan.price))
     lines += prints
     if rush is not None:
         lines.append(PriceLine(wish.roll, "rush", "rush", 1, rush.price))
-    return Quote(tuple(lines), chosen, chosen.working_days if rush is None else rush.working_days)
+    return Quote(tuple(lines), chosen, None if rush is None else rush.working_days)
 
 
 def push_price(developing: Developing, wish: RollWish) -> Money:
@@ -102,7 +111,8 @@ def _developing_cost(wish: RollWish, one: Developing) -> Decimal:
     return sum((line.amount.amount for line in _developing_lines(wish, one)), Decimal(0))
 
 
-def _developing(wish: RollWish, lab: Lab) -> Developing | str:
+def _developing(wish: RollWish, lab: Lab) -> tuple[Developing, ...] | str:
+    """The lines of the list that fit and cost least, or why none fits."""
     of_process = [one for one in lab.develop if one.process == wish.process]
     if not of_process:
         return _process_reason(wish, lab)
@@ -113,9 +123,8 @@ def _developing(wish: RollWish, lab: Lab) -> Developing | str:
         fitting = [one for one in fitting if one.push_per_stop is not None]
     if not fitting:
         return ("no push" if wish.push_stops > 0 else "no pull") + _roller_note(lab)
-    return min(
-        fitting, key=lambda one: (sum(line.amount.amount for line in _developing_lines(wish, one)), one.working_days)
-    )
+    least = min(_developing_cost(wish, one) for one in fitting)
+    return tuple(one for one in fitting if _developing_cost(wish, one) == least)
 
 
 def _process_reason(wish: RollWish, lab: Lab) -> str:
