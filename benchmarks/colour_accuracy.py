@@ -1,9 +1,10 @@
-"""How true the engine's colours are: charts on stocks that no default was fitted on, rendered as the engine renders them.
+"""How true the engine's colours are: charts on stocks that no default was fitted on, as the engine renders them.
 
     python benchmarks/colour_accuracy.py [--cases 40] [--process c41 e6] [--pictures DIR]
 
 CIEDE2000 over the patches of a 24-patch chart against its published averages, one free exposure a frame. Rows: what the
-engine was told. `strip` means that other frames, of pictures in `--pictures`, share the roll with the chart.
+engine was told: other frames on the roll are pictures of `--pictures`; 'seen' means that the engine may look for charts
+itself and use what it finds; elsewhere it does not know that there is one.
 """
 
 from __future__ import annotations
@@ -12,9 +13,13 @@ import argparse
 from pathlib import Path
 
 import numpy as np
-from colour_cases import TABLE_HEAD, Case, cases, difference, measured_systems, table_row
+from colour_cases import TABLE_HEAD, Case, cases, density_above_base, difference, measured_systems, table_row
 
 from dryside.negatives.base import FilmBase
+from dryside.negatives.calibrate import fit_chart
+from dryside.negatives.chart import find_chart
+from dryside.negatives.layers import scene
+from dryside.negatives.prior import colour_prior
 from dryside.negatives.recipe import as_triple, density_log2, layer_exposures
 from dryside.negatives.roll import FrameSamples, recipe_for_roll
 
@@ -56,7 +61,13 @@ def base_of(case: Case) -> FilmBase | None:
 
 
 def uncalibrated(
-    process: str, made: list[Case], pictures: list[np.ndarray], others: int, chart: bool = True
+    process: str,
+    made: list[Case],
+    pictures: list[np.ndarray],
+    others: int,
+    *,
+    chart: bool = True,
+    use_charts: bool = False,
 ) -> np.ndarray:
     random = np.random.default_rng(SEED)
     found = []
@@ -67,8 +78,27 @@ def uncalibrated(
             light = pictures[pick]
             exposed = case.picture_log_exposure(light, float(random.normal(0.0, 0.3 if process == "e6" else 0.6)))
             frames.append(FrameSamples(case.transmittance(exposed), base_of(case)))
-        roll = recipe_for_roll(frames, process=process)
+        roll = recipe_for_roll(frames, process=process, use_charts=use_charts)
         found.append(difference(render_chart(case, roll.recipes[0], stops)))
+    return np.array(found)
+
+
+def calibrated(process: str, made: list[Case], stops: float) -> np.ndarray:
+    """Fitted on one chart frame, tried on another of the same stock, `stops` away (slides: a third of that)."""
+    random = np.random.default_rng(SEED + 1)
+    prior = colour_prior(process)
+    part = 0.33 if process == "e6" else 1.0
+    found = []
+    for case in made:
+        start = float(random.uniform(-0.3, 0.6)) * part
+        seen = find_chart(-np.log2(chart_picture(case, start, random)))
+        if not seen:
+            print("no chart:", seen.why)
+            continue
+        base = np.zeros(3) if process == "e6" else case.base / np.log10(2.0)
+        vector = fit_chart(prior, prior.mean(case.base), seen.density - base).vector
+        density = density_above_base(case, case.chart_log_exposure(start + stops * part))
+        found.append(difference(scene(vector, density)))
     return np.array(found)
 
 
@@ -90,6 +120,11 @@ def main() -> None:
                 print(table_row(row, uncalibrated(process, made, pictures, others)), flush=True)
             row = f"{process}, {name}, 5 pictures, no chart"
             print(table_row(row, uncalibrated(process, made, pictures, 5, chart=False)), flush=True)
+            row = f"{process}, {name}, chart + 5, seen"
+            print(table_row(row, uncalibrated(process, made, pictures, 5, use_charts=True)), flush=True)
+            for stops in (-1.0, 1.0):
+                row = f"{process}, {name}, calibrated, {stops:+.0f} stop"
+                print(table_row(row, calibrated(process, made, stops)), flush=True)
 
 
 if __name__ == "__main__":

@@ -83,7 +83,7 @@ def measured_systems() -> list[CaptureSystem]:
     }
     lights = {name: illuminant(name) for name in LIGHTS}
     lights |= {name: on_grid(colour.SDS_LIGHT_SOURCES[name]) for name in ("Phosphor LED YAG", "3-LED-1 (457/540/605)")}
-    return [CaptureSystem(f"{l}, {c}", lights[l], cameras[c]) for l in lights for c in cameras]
+    return [CaptureSystem(f"{light}, {c}", lights[light], cameras[c]) for light in lights for c in cameras]
 
 
 def mixed_systems(random: np.random.Generator, count: int, layered_part: float = 0.04) -> list[CaptureSystem]:

@@ -23,10 +23,12 @@ Array = NDArray[np.float64]
 _CELL_STOPS = 0.2
 _MOST_CELLS_A_FRAME = 160
 
-# A grey's spread of log2 layer ratios, narrowed from round to round, and that of things at large.
+# A grey's spread of log2 layer ratios (red and blue over green), narrowed from round to round; and where things at
+# large lie: a little warm, as a dozen scanned film photographs do.
 _NEUTRAL_SPREADS = (0.5, 0.35, 0.25, 0.18, 0.13, 0.10, 0.10)
-_COLOUR_SPREAD = 0.9
 _NEUTRAL_PART = 0.35
+_COLOUR_MEAN = np.array([0.15, -0.18])
+_COLOUR_SPREAD = np.array([0.85, 0.60])
 
 # Under this part of a grey card's exposure a tone says more about fog and noise than about colour.
 _DEEP_SHADOW = 0.02
@@ -87,7 +89,7 @@ def layer_ratios(vector: Array, density: Array) -> Array:
     return np.stack([stops[:, 0] - stops[:, 1], stops[:, 2] - stops[:, 1]], axis=1)
 
 
-def balanced_vector(prior: ColourPrior, mean: Array, tones: Tones, *, evidence: float = 24.0) -> Array:
+def balanced_vector(prior: ColourPrior, mean: Array, tones: Tones, *, evidence: float = 9.0) -> Array:
     """The roll's vector under the prior and the roll's tones.
 
     Parameters
@@ -113,19 +115,22 @@ def balanced_vector(prior: ColourPrior, mean: Array, tones: Tones, *, evidence: 
     weight = tones.weight / tones.weight.sum() * evidence
     vector = mean
     for spread in _NEUTRAL_SPREADS:
-        pull = np.sqrt(weight * _precision(layer_ratios(vector, tones.density), spread))[:, None]
+        aim, precision = _pull(layer_ratios(vector, tones.density), spread)
+        pull = np.sqrt(weight[:, None] * precision)
 
-        def residuals(x: Array, pull: Array = pull) -> Array:
-            return np.concatenate([(layer_ratios(x, tones.density) * pull).ravel(), whiten @ (x - mean)])
+        def residuals(x: Array, aim: Array = aim, pull: Array = pull) -> Array:
+            off = (layer_ratios(x, tones.density) - aim) * pull
+            return np.concatenate([off.ravel(), whiten @ (x - mean)])
 
         vector = least_squares(residuals, vector, max_nfev=6).x
     return np.asarray(vector)
 
 
-def _precision(ratios: Array, spread: float) -> Array:
-    """Expected inverse variance of each tone, grey with `spread` or coloured; shape (tones,)."""
-    square = (ratios**2).sum(axis=1)
-    grey = _NEUTRAL_PART / spread**2 * np.exp(-0.5 * square / spread**2)
-    coloured = (1.0 - _NEUTRAL_PART) / _COLOUR_SPREAD**2 * np.exp(-0.5 * square / _COLOUR_SPREAD**2)
-    part = grey / np.maximum(grey + coloured, 1e-300)
-    return np.asarray(part / spread**2 + (1.0 - part) / _COLOUR_SPREAD**2)
+def _pull(ratios: Array, spread: float) -> tuple[Array, Array]:
+    """Where each tone is drawn to and how firmly (inverse variance), as a grey of `spread` or a colour; (tones, 2)."""
+    off = (ratios - _COLOUR_MEAN) / _COLOUR_SPREAD
+    grey = _NEUTRAL_PART / spread**2 * np.exp(-0.5 * (ratios**2).sum(axis=1) / spread**2)
+    coloured = (1.0 - _NEUTRAL_PART) / _COLOUR_SPREAD.prod() * np.exp(-0.5 * (off**2).sum(axis=1)) + 1e-12
+    part = (grey / (grey + coloured))[:, None]
+    precision = part / spread**2 + (1.0 - part) / _COLOUR_SPREAD**2
+    return (1.0 - part) * _COLOUR_MEAN / _COLOUR_SPREAD**2 / precision, precision
