@@ -22,6 +22,7 @@ Floats = NDArray[np.floating[Any]]
 # A step or a density below this is taken as nothing, whatever the noise: 0.02 is 5 % of light.
 _LEAST_DENSITY = 0.025
 _DARKEST = 1e-4
+_RIM_MM = 0.6
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,8 +70,10 @@ class Evidence:
 def gather(view: FilmView, strip: Strip) -> Evidence:
     """Evidence on a strip that was laid flat with its whole width."""
     density = -np.log10(np.maximum(view.light, _DARKEST * float(view.light.max())))
-    patches = _base_patches(view, density, strip)
-    level, noise, trust = _base_level(view, patches)
+    if strip.holes:
+        level, noise, trust = _base_level(view, _base_patches(view, density, strip))
+    else:
+        level, noise, trust = _base_by_columns(view, density, strip)
     weight = 1 / noise**2
     weight /= weight.sum()
     above = (density - level) @ weight.astype(np.float32)
@@ -143,6 +146,24 @@ def _base_level(view: FilmView, patches: _Patches) -> tuple[Floats, Floats, Floa
     return (upper[None] * (1 - part) + lower[None] * part).astype(np.float32), noise, trust
 
 
+def _base_by_columns(view: FilmView, density: Floats, strip: Strip) -> tuple[Floats, Floats, FloatArray]:
+    """The same where there are no holes: in every column some film beside the frame is in sight, and nothing is clearer."""
+    rows = view.rows(_RIM_MM, strip.width_mm - _RIM_MM)
+    part = np.where(view.inside[rows][..., None], density[rows], np.nan)
+    usable = (~np.isnan(part[..., 0])).mean(axis=0) > 0.3
+    share = 4 if strip.clear_is_light else 96
+    at = view.x_mm[usable]
+    if len(at) < 2:
+        raise ValueError("strip has no column in which film is seen")
+    level = np.nanpercentile(part[:, usable], share, axis=0)
+    width = min(2 * int(4 / (view.x_mm[1] - view.x_mm[0])) + 1, 2 * (len(level) // 2) - 1)
+    smooth = _running_median(level, max(1, width))
+    line = np.stack([np.interp(view.x_mm, at, smooth[:, c]) for c in range(3)], axis=-1)
+    grain = np.diff(density[rows][:, usable], axis=1)
+    noise = np.maximum(1.05 * np.median(np.abs(grain), axis=(0, 1)), 0.004)
+    return np.broadcast_to(line[None], density.shape).astype(np.float32), noise, np.ones(len(view.x_mm))
+
+
 def _running_median(values: Floats, width: int) -> Floats:
     half = width // 2
     padded = np.concatenate([values[:1].repeat(half, 0), values, values[-1:].repeat(half, 0)])
@@ -152,9 +173,9 @@ def _running_median(values: Floats, width: int) -> Floats:
 
 def steps_along(evidence: Evidence, rows: slice, reach_mm: float = 0.45) -> FloatArray:
     """At each edge between columns: on how much of the side density steps up (towards 1) or down (towards -1)."""
-    difference = _step(evidence.above[rows], max(1, round(reach_mm / evidence.step_mm)))
+    difference = steps_of_rows(evidence.above[rows], max(1, round(reach_mm / evidence.step_mm)))
     trust = np.append(evidence.trust, evidence.trust[-1:])
-    return _agreement(difference) * np.minimum(trust, np.roll(trust, 1))
+    return agreement(difference) * np.minimum(trust, np.roll(trust, 1))
 
 
 def steps_across(evidence: Evidence, columns: slice, reach_mm: float = 0.35) -> FloatArray:
@@ -162,10 +183,10 @@ def steps_across(evidence: Evidence, columns: slice, reach_mm: float = 0.35) -> 
     part = evidence.above[:, columns][:, ~evidence.hole_columns[columns]]
     if part.shape[1] == 0:
         return np.zeros(len(evidence.y_mm) + 1)
-    return _agreement(_step(part.T, max(1, round(reach_mm / evidence.step_mm))))
+    return agreement(steps_of_rows(part.T, max(1, round(reach_mm / evidence.step_mm))))
 
 
-def _step(rows: Floats, reach: int) -> Floats:
+def steps_of_rows(rows: Floats, reach: int) -> Floats:
     """Mean of the `reach` pixels after each pixel edge less that of those before; edge k lies before pixel k."""
     filled = np.where(np.isnan(rows), 0, rows)
     total = np.concatenate([np.zeros((len(rows), 1)), np.cumsum(filled, axis=1, dtype=np.float64)], axis=1)
@@ -183,7 +204,7 @@ def _step(rows: Floats, reach: int) -> Floats:
     return np.asarray(step)
 
 
-def _agreement(steps: Floats) -> FloatArray:
+def agreement(steps: Floats) -> FloatArray:
     """Mean over lines of their steps, each counted by its sign as far as it stands out.
 
     Half of the weight asks for a step that is surely something, half only for one that stands out of the grain: a faint

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from dryside.film.formats import FilmFormat, film_format
 from dryside.film.perforations import FILM_WIDTH_MM, HOLE_CENTRE_FROM_EDGE_MM, PITCH_MM
+from dryside.negatives.bare_film import find_bare_strip
 from dryside.negatives.film_view import sample
 from dryside.negatives.perforation_centres import measure_holes
 from dryside.negatives.perforations import HoleRow, clearness, find_rows, pair_rows
@@ -53,8 +54,16 @@ def find_strips(light: LightArray, *, format: str, scale: float) -> StripsFound:
             if strip is not None:
                 strips.append(with_ends(strip, light, scale=scale))
     if not strips:
-        return StripsFound((), "no perforations found")
+        bare = find_bare_strip(light, facts, scale=scale)
+        if bare is None:
+            return StripsFound((), _nothing(facts))
+        strips.append(bare)
     return StripsFound(tuple(sorted(strips, key=_reading_order)))
+
+
+def _nothing(facts: FilmFormat) -> str:
+    seen = "no rows of perforations and no frames" if facts.is_perforated else "no frames"
+    return f"{seen} of {facts.frame_name} film were found in it"
 
 
 def _may_be_another(strips: list[Strip], one: HoleRow, other: HoleRow | None, scale: float) -> bool:

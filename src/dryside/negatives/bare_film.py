@@ -1,0 +1,271 @@
+"""Film without perforations in sight: roll film, strips in a holder that masks the holes, captures of a single frame.
+
+All long straight edges of such a capture, film's and frames', run along two directions. Turned straight, the frames' upper
+and lower sides are two edges of opposite sense whose distance is the height of a frame, the film's edges lie a known way
+beyond them or are not seen, and between them stand frames of the right length. Every pair of edges, both ways of laying
+the film and both senses (negative, slide) are tried, and the best story is taken.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dryside.film.formats import FilmFormat
+from dryside.negatives.evidence import agreement, steps_of_rows
+from dryside.negatives.film_view import FilmView, lay_flat
+from dryside.negatives.frame_rhythm import Track, place_valued
+from dryside.negatives.types import FilmPlane, FloatArray, LightArray, ScaleSource, Strip
+
+Floats = NDArray[np.floating[Any]]
+
+_VIEW_PIXELS = 600_000
+_LEAST_EDGE = 0.12
+_MOST_EDGES = 12
+_PAIRS_TRIED = 8
+_LEAST_STORY = 0.9
+_DARKEST = 1e-4
+
+
+@dataclass(frozen=True)
+class _Pair:
+    """Upper and lower side of the frames, in rows of the straight view, and what lies beyond."""
+
+    top: float
+    bottom: float
+    scale: float
+    value: float
+    film_edges: tuple[float | None, float | None]
+
+
+@dataclass(frozen=True, eq=False)
+class _Story:
+    """One explanation of a capture."""
+
+    value: float
+    pair: _Pair
+    negative: bool
+    view: FilmView
+    unit: FilmPlane
+
+
+def find_bare_strip(light: LightArray, facts: FilmFormat, *, scale: float) -> Strip | None:
+    """The strip of a capture in which no perforations are seen; None if nothing in it looks like frames on film.
+
+    Parameters
+    ----------
+    light : ndarray of shape (rows, columns, 3), float32
+        Linear light of the capture reduced by `scale`.
+    facts : FilmFormat
+        What is looked for.
+    scale : float
+        Capture pixels to one pixel of `light`.
+    """
+    direction = main_direction(light)
+    if direction is None:
+        return None
+    stories = [
+        story for turn in (direction, direction + 90) for story in _stories(light, facts, scale, (turn + 90) % 180 - 90)
+    ]
+    best = max(stories, key=lambda story: story.value, default=None)
+    if best is None or best.value < _LEAST_STORY:
+        return None
+    return _as_strip(best, facts, (round(light.shape[0] * scale), round(light.shape[1] * scale)))
+
+
+def main_direction(light: LightArray) -> float | None:
+    """Direction in degrees, in [0, 90), of the long straight edges of a picture; None if it has none."""
+    import cv2
+
+    mean = np.maximum(light.mean(axis=-1), 1e-9)
+    low, high = np.log(np.percentile(mean[::3, ::3], [0.5, 99.5]))
+    low = max(low, high - np.log(1 / _DARKEST))
+    grey = np.clip((np.log(mean) - low) / max(high - low, 1e-3) * 255, 0, 255).astype(np.uint8)
+    by = max(1, round(np.sqrt(grey.size / 300_000)))
+    if by > 1:
+        grey = np.asarray(cv2.resize(grey, (grey.shape[1] // by, grey.shape[0] // by), interpolation=cv2.INTER_AREA))
+    segments = cv2.createLineSegmentDetector().detect(grey)[0]
+    if segments is None:
+        return None
+    ends = np.asarray(segments).reshape(-1, 4)
+    run = ends[:, 2:] - ends[:, :2]
+    length = np.hypot(run[:, 0], run[:, 1])
+    angle = np.rad2deg(np.arctan2(run[:, 1], run[:, 0])) % 90
+    weight = np.bincount((angle * 4).astype(int) % 360, length**2, 360)
+    smooth = weight + np.roll(weight, 1) + np.roll(weight, -1)
+    peak = (int(smooth.argmax()) + 0.5) / 4
+    off = (angle - peak + 45) % 90 - 45
+    near = np.abs(off) < 0.6
+    if length[near].max(initial=0) < 0.15 * min(grey.shape):
+        return None
+    return float((peak + np.average(off[near], weights=length[near] ** 2)) % 90)
+
+
+def _stories(light: LightArray, facts: FilmFormat, scale: float, degrees: float) -> list[_Story]:
+    """What the capture can be if the film's long axis runs this way."""
+    unit, view = _straight_view(light, scale, degrees)
+    density = -np.log10(np.maximum(view.light, _DARKEST * float(view.light.max()))).mean(axis=-1)
+    density = (density / np.float32(0.03)).astype(np.float32)
+    density[~view.inside] = np.nan
+    reach = max(2, round(0.012 * min(density.shape)))
+    across = agreement(steps_of_rows(density.T, reach))
+    edges = _peaks(across, reach)
+    stories = []
+    for negative in (True, False):
+        sense = 1 if negative else -1
+        pairs = sorted(_pairs(edges, across, facts, density.shape, sense), key=lambda pair: -pair.value)[:_PAIRS_TRIED]
+        for pair in pairs:
+            value = pair.value + _along(density, pair, facts, sense)
+            stories.append(_Story(value, pair, negative, view, unit))
+    return stories
+
+
+def _straight_view(light: LightArray, scale: float, degrees: float) -> tuple[FilmPlane, FilmView]:
+    """The whole capture turned so that `degrees` runs to the right; one unit is one capture pixel."""
+    rows, columns = light.shape[0] * scale, light.shape[1] * scale
+    turn = np.deg2rad(degrees)
+    cos, sin = np.cos(turn), np.sin(turn)
+    width = abs(cos) * columns + abs(sin) * rows
+    height = abs(sin) * columns + abs(cos) * rows
+    matrix = np.array([[cos, -sin, columns / 2], [sin, cos, rows / 2], [0, 0, 1.0]])
+    unit = FilmPlane(matrix, (round(rows), round(columns)))
+    per_unit = min(1 / scale, float(np.sqrt(_VIEW_PIXELS / (width * height))))
+    half = (width / 2, height / 2)
+    view = lay_flat(
+        light, unit, scale=scale, x_mm=(-half[0], half[0]), y_mm=(-half[1], half[1]), pixels_per_mm=per_unit
+    )
+    return unit, view
+
+
+def _peaks(steps: FloatArray, reach: int) -> list[int]:
+    """The strongest edges between rows, none within `reach` of a stronger one of the same sense."""
+    found: list[int] = []
+    for k in np.argsort(-np.abs(steps)):
+        if abs(steps[k]) < _LEAST_EDGE or len(found) >= _MOST_EDGES:
+            break
+        if all(abs(int(k) - other) > reach or steps[k] * steps[other] < 0 for other in found):
+            found.append(int(k))
+    # A clipped edge is flat on top: its middle is the edge.
+    return [_middle(steps, k) for k in found]
+
+
+def _middle(steps: FloatArray, k: int) -> int:
+    alike = steps * np.sign(steps[k]) > 0.6 * abs(steps[k])
+    first = last = k
+    while first > 0 and alike[first - 1]:
+        first -= 1
+    while last + 1 < len(steps) and alike[last + 1]:
+        last += 1
+    return (first + last) // 2
+
+
+def _pairs(edges: list[int], steps: FloatArray, facts: FilmFormat, shape: tuple[int, ...], sense: int) -> list[_Pair]:
+    """Pairs of edges that can be the upper and lower sides of the frames."""
+    pairs = []
+    for top in edges:
+        for bottom in edges:
+            if bottom - top < 0.25 * shape[0] or steps[top] * sense <= 0 or steps[bottom] * sense >= 0:
+                continue
+            scale = (bottom - top) / facts.across_mm
+            if 0.8 * facts.along_mm * scale > shape[1]:
+                continue
+            rebate = (facts.rebate_mm or 0.0) * scale
+            upper = _film_edge(steps, top - rebate, 0.6 * scale) if facts.rebate_mm else None
+            lower = _film_edge(steps, bottom + rebate, 0.6 * scale) if facts.rebate_mm else None
+            value = abs(steps[top]) + abs(steps[bottom])
+            value += 0.5 * sum(abs(float(steps[round(edge)])) for edge in (upper, lower) if edge is not None)
+            pairs.append(_Pair(float(top), float(bottom), scale, float(value), (upper, lower)))
+    return pairs
+
+
+def _film_edge(steps: FloatArray, expected: float, reach: float) -> float | None:
+    near = np.arange(max(0, int(expected - reach)), min(len(steps), int(expected + reach) + 2))
+    if not len(near):
+        return None
+    k = int(near[np.argmax(np.abs(steps[near]))])
+    return float(_middle(steps, k)) if abs(steps[k]) >= 0.25 else None
+
+
+def _along(density: Floats, pair: _Pair, facts: FilmFormat, sense: int) -> float:
+    """How well frames of the right length stand between a pair of edges: mean evidence of a frame."""
+    inset = 0.03 * (pair.bottom - pair.top)
+    part = density[int(pair.top + inset) : int(pair.bottom - inset)] * np.float32(sense)
+    if part.shape[0] < 4:
+        return 0.0
+    rises = agreement(steps_of_rows(part, max(2, round(0.45 * pair.scale))))
+    edges = np.arange(len(rises)) / pair.scale
+    x = np.arange(-facts.along_mm, edges[-1] + 0.5, max(0.25, facts.along_mm / 250))
+    track = Track(
+        x_mm=x, rises=np.interp(x, edges, rises, left=0.0, right=0.0), covered=np.zeros(len(x)),
+        seen_mm=(0.0, float(edges[-1])),
+    )  # fmt: skip
+    total, _, starts = place_valued(
+        track, length_mm=facts.along_mm, pitch_mm=facts.usual_pitch_mm, pitch_sure_mm=0.05 * facts.along_mm,
+        slack_mm=0.02 * facts.along_mm,
+    )  # fmt: skip
+    if not starts:
+        return 0.0
+    room = max(1.0, (edges[-1] - 0.5 * facts.along_mm) / facts.usual_pitch_mm)
+    return total / max(len(starts), 0.6 * room)
+
+
+def _as_strip(story: _Story, facts: FilmFormat, size: tuple[int, int]) -> Strip:
+    view, pair = story.view, story.pair
+    upper, lower = pair.film_edges
+    width = facts.film_width_mm or facts.across_mm + 4.0
+    scale, source = pair.scale, "frames"
+    top_mm = (width - facts.across_mm) / 2
+    origin_row = pair.top - top_mm * scale
+    if upper is not None and lower is not None and abs((lower - upper) / width / scale - 1) < 0.03:
+        scale, source, origin_row = (lower - upper) / width, "film width", upper
+    per_mm = scale / view.pixels_per_mm  # units, which are capture pixels, to a millimetre
+    to_unit = np.array([[per_mm, 0, view.x0_mm], [0, per_mm, view.y0_mm + origin_row / view.pixels_per_mm], [0, 0, 1]])
+    plane = FilmPlane(story.unit.to_pixels @ to_unit, size)
+    x_from, x_to, ends = _extent(view, pair, scale)
+    direction = np.rad2deg(np.arctan2(plane.to_pixels[1, 0], plane.to_pixels[0, 0]))
+    return Strip(
+        format=facts.key, plane=plane, x_from_mm=x_from, x_to_mm=x_to, ends_seen=ends, width_mm=width,
+        pixels_per_mm=per_mm, tilt_degrees=float((direction + 90) % 180 - 90), scale_source=_source(source),
+        clear_is_light=story.negative,
+    )  # fmt: skip
+
+
+def _source(name: str) -> ScaleSource:
+    return "film width" if name == "film width" else "frames"
+
+
+def _extent(view: FilmView, pair: _Pair, scale: float) -> tuple[float, float, tuple[bool, bool]]:
+    """From where to where there is film, in mm from the view's left side."""
+    rows = slice(int(pair.top), int(pair.bottom))
+    light, inside = view.light[rows].mean(axis=-1), view.inside[rows]
+    bright = float(np.percentile(view.light[::3, ::3].mean(axis=-1), 99.5))
+    dark = (light < 0.015 * bright) | ~inside
+    beyond = _light_beyond(view, pair, scale)
+    bare = np.zeros(light.shape, bool)
+    if beyond is not None and beyond.max() > 0.3 * bright:
+        ratio = view.light[rows] / np.maximum(beyond, 1e-6)
+        bare = (np.abs(np.log(np.maximum(ratio, 1e-3))) < 0.15).all(axis=-1)
+    film = (dark | bare).mean(axis=0) < 0.93
+    seen = np.flatnonzero(film)
+    if not len(seen):
+        return 0.0, view.light.shape[1] / scale, (False, False)
+    first, last = int(seen[0]), int(seen[-1]) + 1
+    in_capture = np.flatnonzero(inside.mean(axis=0) > 0.5)
+    ends = (first > in_capture[0] + 2, last < in_capture[-1] - 1)
+    return first / scale, last / scale, ends
+
+
+def _light_beyond(view: FilmView, pair: _Pair, scale: float) -> Floats | None:
+    """Median light beside the film, where its edges are seen."""
+    upper, lower = pair.film_edges
+    parts = []
+    if upper is not None:
+        parts.append((slice(max(0, int(upper - 3 * scale)), max(0, int(upper - 0.5 * scale)))))
+    if lower is not None:
+        parts.append(slice(int(lower + 0.5 * scale) + 1, int(lower + 3 * scale)))
+    colours = [view.light[part][view.inside[part]] for part in parts if part.stop > part.start]
+    colours = [colour for colour in colours if len(colour) > 20]
+    return np.median(np.concatenate(colours), axis=0) if colours else None
