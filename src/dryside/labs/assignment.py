@@ -1,7 +1,7 @@
-"""The plan as whole numbers: which roll goes in which order at least cost, proved optimal by a mixed integer program.
+"""The plan as whole numbers: which roll goes in which order at least cost, proved optimal.
 
-An order is one lab on one day. Its price is the larger of its rolls' sum and the lab's minimum, plus postage.
-Everything is in whole smallest coins; nothing here knows what a roll or a lab is.
+The mixed integer program stands in `assignment_model`; here it is asked for one plan, for the whole trade-off, and
+(where rolls must be kept apart) first in a smaller form.
 """
 
 from __future__ import annotations
@@ -9,45 +9,11 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, replace
 
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+from dryside.labs.assignment_model import Groups, OrderSlot, Piece, PlanModel, grouped
 
-# What equal totals are told apart by, in coins: all of it together stays under half a coin, so it never buys anything.
-_FEWER_ORDERS = 0.2
-_SOONER = 0.2
-
-
-@dataclass(frozen=True)
-class OrderSlot:
-    """An order that could be made: the lab's number, which of its days (0 the first), fees in coins."""
-
-    lab: int
-    turn: int
-    minimum: int
-    postage: int
-
-
-@dataclass(frozen=True)
-class Piece:
-    """Something to be assigned whole to one slot.
-
-    Attributes
-    ----------
-    offers : tuple of ((int, int) or None)
-        For each slot price in coins and day on which it is ready (any counting of days); None where it cannot go.
-    apart : frozenset of str
-        Pieces that share a word never share a slot.
-    together : str or None
-        Pieces of one such word go to one lab, on whatever days.
-    """
-
-    offers: tuple[tuple[int, int] | None, ...]
-    apart: frozenset[str] = frozenset()
-    together: str | None = None
+__all__ = ["Assignment", "OrderSlot", "Piece", "assignment_of", "cheapest", "tradeoff", "turns_needed"]
 
 
 @dataclass(frozen=True)
@@ -57,35 +23,6 @@ class Assignment:
     slots: tuple[int | None, ...]
     cost: int
     ready: int
-
-
-@dataclass(frozen=True)
-class _Groups:
-    """Pieces that are alike in everything, so that only their number matters."""
-
-    kinds: tuple[Piece, ...]
-    members: tuple[tuple[int, ...], ...]
-
-
-@dataclass
-class _Rows:
-    """Rows of the constraint matrix, gathered one by one."""
-
-    data: list[float] = field(default_factory=list)
-    row: list[int] = field(default_factory=list)
-    column: list[int] = field(default_factory=list)
-    low: list[float] = field(default_factory=list)
-    high: list[float] = field(default_factory=list)
-
-    def add(self, terms: Sequence[tuple[int, float]], low: float, high: float) -> None:
-        """Add low <= sum of coefficient x variable <= high."""
-        number = len(self.low)
-        for column, coefficient in terms:
-            self.data.append(coefficient)
-            self.row.append(number)
-            self.column.append(column)
-        self.low.append(low)
-        self.high.append(high)
 
 
 def turns_needed(conflicts: int) -> int:
@@ -126,10 +63,15 @@ def cheapest(
         return None
     if not pieces:
         return Assignment((), 0, 0)
-    groups = _grouped(pieces)
-    model = _Model(groups, tuple(slots), max_labs, may_leave_out)
-    counts = model.solve()
-    return None if counts is None else _expand(groups, counts, pieces, slots)
+    if not may_leave_out and any(slot.turn for slot in slots):
+        bound = _solved(_first_turns_only(pieces, slots), slots, max_labs, pooled=True)
+        if bound is None:
+            return None
+        plan = _share_out(bound, pieces, slots)
+        if plan is not None:
+            return plan
+    chosen = _solved(pieces, slots, max_labs, may_leave_out=may_leave_out)
+    return None if chosen is None else assignment_of(chosen, pieces, slots)
 
 
 def tradeoff(
@@ -159,162 +101,77 @@ def _in_time(piece: Piece, ready_by: int | None) -> Piece:
     return Piece(offers, piece.apart, piece.together)
 
 
-def _grouped(pieces: Sequence[Piece]) -> _Groups:
-    members: dict[Piece, list[int]] = defaultdict(list)
-    for number, piece in enumerate(pieces):
-        members[piece].append(number)
-    return _Groups(tuple(members), tuple(tuple(one) for one in members.values()))
+def _solved(
+    pieces: Sequence[Piece],
+    slots: Sequence[OrderSlot],
+    max_labs: int | None,
+    *,
+    may_leave_out: bool = False,
+    pooled: bool = False,
+) -> list[int | None] | None:
+    groups = grouped(pieces)
+    model = PlanModel(groups, tuple(slots), max_labs, may_leave_out=may_leave_out, pooled=pooled)
+    counts = model.solve()
+    return None if counts is None else _expand(groups, counts, len(pieces), len(slots))
 
 
-class _Model:
-    """Variables: pieces of each kind in each slot; whether a slot is used; its top-up; labs used; kinds left out."""
-
-    def __init__(self, groups: _Groups, slots: tuple[OrderSlot, ...], max_labs: int | None, may_leave_out: bool):
-        self.groups, self.slots, self.max_labs, self.may_leave_out = groups, slots, max_labs, may_leave_out
-        self.sizes = [len(one) for one in groups.members]
-        self.placed = {
-            (kind, slot): number
-            for number, (kind, slot) in enumerate(
-                (kind, slot)
-                for kind, piece in enumerate(groups.kinds)
-                for slot, offer in enumerate(piece.offers)
-                if offer is not None
-            )
-        }
-        count = len(self.placed)
-        self.used = {slot: count + place for place, slot in enumerate(sorted({slot for _, slot in self.placed}))}
-        count += len(self.used)
-        self.topped = {slot: count + place for place, slot in enumerate(s for s in self.used if slots[s].minimum)}
-        count += len(self.topped)
-        self.lab = {lab: count + place for place, lab in enumerate(sorted({slots[s].lab for s in self.used}))}
-        count += len(self.lab)
-        homes = sorted({(piece.together, lab) for piece in groups.kinds if piece.together for lab in self.lab})
-        self.home = {home: count + place for place, home in enumerate(homes)}
-        count += len(self.home)
-        self.left_out = {kind: count + kind for kind in range(len(groups.kinds))} if may_leave_out else {}
-        self.count = count + len(self.left_out)
-
-    def solve(self) -> dict[tuple[int, int], int] | None:
-        """How many of each kind go in each slot; None if it cannot be done."""
-        import numpy as np
-        from scipy.optimize import Bounds, LinearConstraint, milp
-        from scipy.sparse import csr_array
-
-        rows = _Rows()
-        self._rows_of_pieces(rows)
-        self._rows_of_orders(rows)
-        self._rows_of_labs(rows)
-        integral = np.ones(self.count)
-        integral[list(self.topped.values())] = 0
-        matrix = csr_array((rows.data, (rows.row, rows.column)), shape=(len(rows.low), self.count))
-        result: Any = milp(
-            self._objective(),
-            constraints=LinearConstraint(matrix, rows.low, rows.high),
-            bounds=Bounds(np.zeros(self.count), self._upper_bounds()),
-            integrality=integral,
-            options={"mip_rel_gap": 0.0},
+def _first_turns_only(pieces: Sequence[Piece], slots: Sequence[OrderSlot]) -> list[Piece]:
+    """What need not be kept apart goes on each lab's first day: then the program is hardly larger than without days."""
+    return [
+        piece
+        if piece.apart
+        else replace(
+            piece, offers=tuple(None if slot.turn else offer for offer, slot in zip(piece.offers, slots, strict=True))
         )
-        if result.status == 2:
+        for piece in pieces
+    ]
+
+
+def _share_out(chosen: Sequence[int | None], pieces: Sequence[Piece], slots: Sequence[OrderSlot]) -> Assignment | None:
+    """Spread each lab's pieces over its orders so that the minima are met together; None if that costs more.
+
+    `chosen` was found as if a lab's orders could share one pool towards their minima, so it costs no more than the best
+    plan. Where the pieces can really be spread so, the plan reached is the best.
+    """
+    by_lab: dict[int, list[int]] = defaultdict(list)
+    turns: dict[int, set[int]] = defaultdict(set)
+    for number, slot in enumerate(chosen):
+        assert slot is not None
+        by_lab[slots[slot].lab].append(number)
+        turns[slots[slot].lab].add(slot)
+    final = list(chosen)
+    for lab, used in turns.items():
+        minimum = slots[min(used)].minimum
+        if len(used) == 1 or not minimum:
+            continue
+        members = by_lab[lab]
+        kept = [
+            replace(pieces[one], together=None, offers=tuple(
+                offer if slot in used else None for slot, offer in enumerate(pieces[one].offers)
+            ))
+            for one in members
+        ]  # fmt: skip
+        spread = _solved(kept, slots, None)
+        if spread is None:
             return None
-        if result.status != 0:
-            raise RuntimeError(f"the solver ended without a proof: {result.message}")
-        placed = {key: round(result.x[number]) for key, number in self.placed.items()}
-        return {key: count for key, count in placed.items() if count}
-
-    def _objective(self) -> NDArray[np.float64]:
-        import numpy as np
-
-        cost = np.zeros(self.count)
-        days = [offer[1] for piece in self.groups.kinds for offer in piece.offers if offer]
-        first = min(days, default=0)
-        span = max(1, max(days, default=0) - first) * max(1, sum(self.sizes))
-        for (kind, slot), number in self.placed.items():
-            offer = self.groups.kinds[kind].offers[slot]
-            assert offer is not None
-            cost[number] = offer[0] + _SOONER * (offer[1] - first) / span
-        for slot, number in self.used.items():
-            cost[number] = self.slots[slot].postage + _FEWER_ORDERS / len(self.slots)
-        cost[list(self.topped.values())] = 1
-        # Leaving one piece out costs more than any plan: then as few as can be are left out.
-        dearest = sum(max((o[0] for o in piece.offers if o), default=0) * n for piece, n in self._kinds())
-        fees = sum(self.slots[slot].minimum + self.slots[slot].postage for slot in self.used)
-        cost[list(self.left_out.values())] = dearest + fees + 1
-        return cost
-
-    def _kinds(self) -> list[tuple[Piece, int]]:
-        return list(zip(self.groups.kinds, self.sizes, strict=True))
-
-    def _upper_bounds(self) -> NDArray[np.float64]:
-        import numpy as np
-
-        upper = np.ones(self.count)
-        for (kind, _), number in self.placed.items():
-            upper[number] = self.sizes[kind]
-        for slot, number in self.topped.items():
-            upper[number] = self.slots[slot].minimum
-        for kind, number in self.left_out.items():
-            upper[number] = self.sizes[kind]
-        return upper
-
-    def _rows_of_pieces(self, rows: _Rows) -> None:
-        """Each piece goes somewhere, only into orders that are made, apart where it must."""
-        by_word: dict[tuple[str, int], list[int]] = defaultdict(list)
-        in_kind: dict[int, list[int]] = defaultdict(list)
-        for (kind, slot), number in self.placed.items():
-            in_kind[kind].append(number)
-            # At most one of a kind that is kept apart fits in an order: a tighter bound than its number.
-            most = 1 if self.groups.kinds[kind].apart else self.sizes[kind]
-            rows.add([(number, 1), (self.used[slot], -most)], -math.inf, 0)
-            for word in self.groups.kinds[kind].apart:
-                by_word[(word, slot)].append(number)
-        for kind, size in enumerate(self.sizes):
-            terms = [(number, 1.0) for number in in_kind[kind]]
-            terms += [(self.left_out[kind], 1.0)] if self.may_leave_out else []
-            rows.add(terms, size, size)
-        for (_, slot), numbers in sorted(by_word.items()):
-            rows.add([*((number, 1.0) for number in numbers), (self.used[slot], -1.0)], -math.inf, 0)
-
-    def _rows_of_orders(self, rows: _Rows) -> None:
-        """The top-up fills an order to its minimum; a lab's later days are used only after its earlier ones."""
-        prices: dict[int, list[tuple[int, float]]] = defaultdict(list)
-        for (kind, slot), number in self.placed.items():
-            offer = self.groups.kinds[kind].offers[slot]
-            assert offer is not None
-            prices[slot].append((number, offer[0]))
-        for slot, number in self.topped.items():
-            terms = [*prices[slot], (number, 1.0), (self.used[slot], -float(self.slots[slot].minimum))]
-            rows.add(terms, 0, math.inf)
-        turns = {(self.slots[slot].lab, self.slots[slot].turn): slot for slot in self.used}
-        for (lab, turn), slot in turns.items():
-            earlier = turns.get((lab, turn - 1))
-            if earlier is not None:
-                rows.add([(self.used[slot], 1.0), (self.used[earlier], -1.0)], -math.inf, 0)
-
-    def _rows_of_labs(self, rows: _Rows) -> None:
-        """A lab counts as used with its first order; what belongs together stays at one lab."""
-        for slot, number in self.used.items():
-            rows.add([(number, 1.0), (self.lab[self.slots[slot].lab], -1.0)], -math.inf, 0)
-        if self.max_labs is not None:
-            rows.add([(number, 1.0) for number in self.lab.values()], 0, self.max_labs)
-        for (kind, slot), number in self.placed.items():
-            word = self.groups.kinds[kind].together
-            if word is not None:
-                rows.add([(number, 1.0), (self.home[(word, self.slots[slot].lab)], -self.sizes[kind])], -math.inf, 0)
-        for word in {word for word, _ in self.home}:
-            rows.add([(self.home[(word, lab)], 1.0) for lab in self.lab], 0, 1)
+        price = sum(offer[0] for one in members if (offer := pieces[one].offers[chosen[one] or 0]) is not None)
+        fees = len(used) * slots[min(used)].postage
+        if assignment_of(spread, kept, slots).cost > max(price, len(used) * minimum) + fees:
+            return None
+        for one, slot in zip(members, spread, strict=True):
+            final[one] = slot
+    return assignment_of(final, pieces, slots)
 
 
-def _expand(
-    groups: _Groups, counts: dict[tuple[int, int], int], pieces: Sequence[Piece], slots: Sequence[OrderSlot]
-) -> Assignment:
-    """Name the pieces again: of each kind the first go in the first slot. The price is added up exactly."""
-    chosen: list[int | None] = [None] * len(pieces)
+def _expand(groups: Groups, counts: dict[tuple[int, int], int], pieces: int, slots: int) -> list[int | None]:
+    """Name the pieces again: of each kind the first go in the first slot."""
+    chosen: list[int | None] = [None] * pieces
     for kind, members in enumerate(groups.members):
         waiting = iter(members)
-        for slot in range(len(slots)):
+        for slot in range(slots):
             for _ in range(counts.get((kind, slot), 0)):
                 chosen[next(waiting)] = slot
-    return assignment_of(chosen, pieces, slots)
+    return chosen
 
 
 def assignment_of(chosen: Sequence[int | None], pieces: Sequence[Piece], slots: Sequence[OrderSlot]) -> Assignment:
