@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dryside.cli.support import AsJson, Today, book_from, print_json, say, table, today
-from dryside.film.refusal import NotFound
+from dryside.cli.support import AsJson, Today, book_from, print_json, progress, say, table, today
+from dryside.film.refusal import NotFound, Refusal
 
 if TYPE_CHECKING:
     from dryside.film.printsizes import PrintSize
     from dryside.prints.fitting import PrintPlan
     from dryside.prints.looking import LookedAt
     from dryside.prints.pricing import ListedPrice
+    from dryside.prints.print_files import FileWish, PrintJob
 
 app = typer.Typer(
     help="Print sizes that fit; print files, sheets, index prints.", no_args_is_help=True, add_completion=False
@@ -59,7 +61,8 @@ def fit_command(
     sizes = _sizes(size)
     prices = _prices(ctx, labs, today(day))
     answers = []
-    for name, path in _paths(ctx, pictures):
+    for one in _paths(ctx, pictures):
+        name, path = one.name, one.path
         picture = look_at(path)
         plans = plans_for(picture, sizes, way="fit" if fit else "fill", border_mm=border, at=crop_at)
         drawn = _draw(out, name, picture, plans) if out else []
@@ -81,6 +84,176 @@ def fit_command(
         print_json({"pictures": answers})
 
 
+@app.command("files")
+def files_command(
+    ctx: typer.Context,
+    pictures: Pictures,
+    size: Annotated[str, typer.Option("--size", "-s", metavar="8R or '4R:10,8R'", help="Sizes, copies after a colon.")],
+    out: Annotated[Path, typer.Option("--out", metavar="DIR")],
+    fit: Fit = False,
+    border: Border = 0.0,
+    crop_at: CropAt = None,
+    ppi: Annotated[float, typer.Option("--ppi", help="Pixels to an inch of paper.")] = 300.0,
+    profile: Annotated[str, typer.Option("--profile", help="srgb, adobe-rgb, display-p3, or an ICC file.")] = "srgb",
+    intent: Annotated[str, typer.Option("--intent", help="perceptual, relative, saturation or absolute.")] = "relative",
+    sharpen: Annotated[float, typer.Option("--sharpen", help="0 none, 1 usual.")] = 1.0,
+    kind: Annotated[str, typer.Option("--kind", help="jpeg or tiff.")] = "jpeg",
+    name: Annotated[str, typer.Option("--name", help="Template of the names.")] = "{size}_x{copies}_{name}",
+    record: Annotated[
+        bool, typer.Option("--record/--no-record", help="Note in the book what is printed of its frames.")
+    ] = True,
+    labs: Labs = None,
+    day: Today = None,
+    json: AsJson = False,
+) -> None:
+    """Make files for a lab: exact pixels, sharpened, in the lab's colours, named by size and copies."""
+    from dryside.prints.print_files import make_files
+    from dryside.prints.recording import record_prints
+
+    wish = _wish(ppi, profile, intent, sharpen, kind, name)
+    wanted, found = _sizes_and_copies(size), _paths(ctx, pictures)
+    jobs = _jobs(found, wanted, "fit" if fit else "fill", border, crop_at)
+    with progress("Print files", total=len(jobs), shown=None) as steps:
+        made = make_files(jobs, wish, out, step=steps.step)
+    totals = _totals(wanted, len(found), _prices(ctx, labs, today(day)))
+    frames = {one.path: one.frame_id for one in found if one.frame_id is not None}
+    if record and frames:
+        with book_from(ctx, create=False) as book, book.write() as conn:
+            record_prints(conn, jobs, made, frames, made_on=today(day))
+    if json:
+        print_json({"files": made, "manifest": out / "manifest.csv", "prices": totals})
+        return
+    rows = [
+        (one.file, f"{one.width_px} x {one.height_px}", one.copies, f"{one.loss_pct:.1f} %", one.verdict)
+        for one in made
+    ]
+    table(("file", "pixels", "copies", "cut off", "how it looks"), rows, right=("copies", "cut off"))
+    for remark in dict.fromkeys(remark for job in jobs for remark in job.plan.remarks):
+        say(f"Note: {remark}.")
+    for total in totals:
+        note = f"; not sold there: {', '.join(total['not_sold'])}" if total["not_sold"] else ""
+        say(f"{total['lab']}: {total['total']} {total['currency']}{note}")
+
+
+@app.command("sheet")
+def sheet_command(
+    ctx: typer.Context,
+    pictures: Pictures,
+    size: Annotated[str, typer.Option("--size", "-s", metavar="'4R:4,8R'", help="Sizes, copies after a colon.")],
+    out: Annotated[Path, typer.Option("--out", metavar="FILE")],
+    paper: Annotated[str, typer.Option("--paper", help="A3, 13x19in, 329x483mm, or 'roll 610mm'.")] = "A4",
+    margin: Annotated[float, typer.Option("--margin", metavar="MM", help="Edge the printer leaves white.")] = 5.0,
+    gap: Annotated[float, typer.Option("--gap", metavar="MM", help="Between prints; 0 shares the cuts.")] = 4.0,
+    guillotine: Annotated[bool, typer.Option("--guillotine", help="Only cuts from edge to edge.")] = False,
+    turning: Annotated[bool, typer.Option("--turn/--no-turn", help="Whether prints may lie turned.")] = True,
+    marks: Annotated[bool, typer.Option("--marks/--no-marks", help="Cut marks.")] = True,
+    fit: Fit = False,
+    border: Border = 0.0,
+    crop_at: CropAt = None,
+    ppi: Annotated[float, typer.Option("--ppi")] = 300.0,
+    profile: Annotated[str, typer.Option("--profile", help="srgb, adobe-rgb, display-p3, or an ICC file.")] = "srgb",
+    intent: Annotated[str, typer.Option("--intent")] = "relative",
+    sharpen: Annotated[float, typer.Option("--sharpen")] = 1.0,
+    day: Today = None,
+    json: AsJson = False,
+) -> None:
+    """Lay prints of any sizes onto sheets or a roll for one's own printer, with the least waste; a PDF at true size."""
+    from dryside.book.files import put_file
+    from dryside.prints.sheets import make_sheets, paper_stand
+
+    wish = _wish(ppi, profile, intent, sharpen, "jpeg", "{name}")
+    jobs = _jobs(_paths(ctx, pictures), _sizes_and_copies(size), "fit" if fit else "fill", border, crop_at)
+    stand = paper_stand(paper, margin_mm=margin, gap_mm=gap)
+    made = make_sheets(jobs, stand, wish, made_on=today(day), turning=turning, guillotine=guillotine, marks=marks)
+    path = put_file(out.parent, out.name, made.pdf)
+    if json:
+        print_json({"pdf": path, "layout": made.layout, "paper_mm": [stand.width_mm, made.layout.length_mm]})
+        return
+    layout = made.layout
+    used = (
+        f"{layout.length_mm:.0f} mm of roll"
+        if stand.height_mm is None
+        else f"{layout.sheets} of {paper} (by area at least {layout.least_sheets})"
+    )
+    say(f"{len(layout.placed)} prints on {used}, {layout.waste_pct:.0f} % stays white: {path}")
+    say("Print it at 100 %, without fitting to the page.")
+
+
+@app.command("index")
+def index_command(
+    ctx: typer.Context,
+    roll: Annotated[str, typer.Argument(metavar="ROLL")],
+    size: Annotated[str, typer.Option("--size", "-s")] = "4R",
+    out: Annotated[Path | None, typer.Option("--out", metavar="DIR", help="Else the book's paper folder.")] = None,
+    day: Today = None,
+    json: AsJson = False,
+) -> None:
+    """One small print with all frames of a roll, numbered: PDF, and JPEG for a lab."""
+    from dryside.book.files import put_file
+    from dryside.book.rolls import find_roll
+    from dryside.film.printsizes import print_size
+    from dryside.prints.index_prints import index_of_roll
+
+    with book_from(ctx, create=False) as book, book.read() as conn:
+        row = find_roll(conn, roll)
+        made = index_of_roll(
+            book, conn, row, print_size(size), made_on=today(day), line=row.exposed_on or row.loaded_on or ""
+        )
+        folder = out or book.paper / "index prints"
+        paths = [put_file(folder, f"{row.code}{end}", data) for end, data in ((".pdf", made.pdf), (".jpg", made.jpeg))]
+    if json:
+        print_json({"roll": row.code, "files": paths, "without_picture": made.without})
+        return
+    for path in paths:
+        say(str(path))
+    if made.without:
+        say(f"Note: no picture of frames {', '.join(made.without)}.")
+
+
+@app.command("proof")
+def proof_command(
+    ctx: typer.Context,
+    picture: Annotated[str, typer.Argument(metavar="PICTURE")],
+    paper: Annotated[str, typer.Option("--paper", metavar="ICC", help="The paper's profile.")],
+    out: Annotated[Path, typer.Option("--out", metavar="DIR")],
+    intent: Annotated[str, typer.Option("--intent")] = "relative",
+    white: Annotated[bool, typer.Option("--paper-white", help="Show the paper's own white and black.")] = False,
+    json: AsJson = False,
+) -> None:
+    """How a picture will look on a paper, and which of its colours that paper cannot show."""
+    import simplejpeg
+
+    from dryside.book.files import put_file
+    from dryside.prints.colour import check_intent, profile_of
+    from dryside.prints.naming import safe_name
+    from dryside.prints.proof import draw_map, soft_proof
+    from dryside.prints.reading import read_for_proof
+
+    profile = profile_of(paper)
+    found = _paths(ctx, [picture])[0]
+    pixels, source = read_for_proof(found.path)
+    proof = soft_proof(pixels, source, profile, intent=check_intent(intent), paper_white=white)
+    stem = safe_name(found.name)
+    files = [
+        put_file(out, f"{stem} {what}.jpg", simplejpeg.encode_jpeg(image, quality=95, colorsubsampling="444"))
+        for what, image in (("on paper", proof.shown), ("out of gamut", draw_map(proof)))
+    ]
+    if json:
+        print_json(
+            {
+                "picture": found.name,
+                "paper": profile.name,
+                "out_of_gamut_pct": round(proof.out_pct, 2),
+                "worst_delta_e": round(proof.worst_delta_e, 1),
+                "files": files,
+            }
+        )
+        return
+    say(f"{found.name} on {profile.name}: {proof.words}")
+    for path in files:
+        say(str(path))
+
+
 # --- what the commands share -------------------------------------------------------------------------------------
 
 
@@ -90,16 +263,24 @@ def _sizes(text: str | None) -> list[PrintSize] | None:
     return None if text is None else [print_size(part) for part in text.split(",") if part.strip()]
 
 
-def _paths(ctx: typer.Context, pictures: list[str]) -> list[tuple[str, Path]]:
-    """Name and file of each picture; a frame whose scan is gone or was never made is refused by name."""
-    found = []
-    for text in pictures:
-        path = Path(text)
-        found.append((path.stem, path) if path.is_file() else _frame_path(ctx, text))
-    return found
+@dataclass(frozen=True)
+class _Found:
+    """A picture that was named: a word for it, its file, and the frame of the book it is, if it is one."""
+
+    name: str
+    path: Path
+    frame_id: int | None = None
+    roll: str = ""
+    frame: str = ""
+    caption: str = ""
 
 
-def _frame_path(ctx: typer.Context, text: str) -> tuple[str, Path]:
+def _paths(ctx: typer.Context, pictures: list[str]) -> list[_Found]:
+    """The file of each picture; a frame whose scan is gone or was never made is refused by name."""
+    return [_Found(Path(text).stem, Path(text)) if Path(text).is_file() else _frame(ctx, text) for text in pictures]
+
+
+def _frame(ctx: typer.Context, text: str) -> _Found:
     from dryside.book.frame_pictures import picture_of_frame
     from dryside.book.frames import find_frame
     from dryside.book.rolls import find_roll
@@ -116,7 +297,56 @@ def _frame_path(ctx: typer.Context, text: str) -> tuple[str, Path]:
         raise NotFound(name, "it has no scan and no positive yet", "Receive its scans, or invert its capture, first.")
     if not picture.is_there:
         raise NotFound(name, f"its {picture.origin} {picture.name} is missing from the book", "Mend it: dryside check.")
-    return f"{roll.code}-{frame.label}", picture.path
+    return _Found(f"{roll.code}-{frame.label}", picture.path, frame.id, roll.code, frame.label, frame.caption or "")
+
+
+def _sizes_and_copies(text: str) -> list[tuple[PrintSize, int]]:
+    """`4R:10,8R`: ten of one, one of the other."""
+    from dryside.film.printsizes import print_size
+
+    wanted = []
+    for part in (part for part in text.split(",") if part.strip()):
+        name, _, many = part.partition(":")
+        if many.strip() and not (many.strip().isdigit() and 1 <= int(many) <= 9999):
+            raise Refusal(f"--size {text}", f"'{many.strip()}' is no number of copies", "Write it like 4R:10,8R:1.")
+        wanted.append((print_size(name), int(many) if many.strip() else 1))
+    if not wanted:
+        raise Refusal("--size", "no size is named", "Write it like 4R:10,8R:1.")
+    return wanted
+
+
+def _jobs(
+    found: list[_Found], wanted: list[tuple[PrintSize, int]], way: Any, border: float, at: float | None
+) -> list[PrintJob]:
+    from dryside.prints.looking import look_at, plans_for
+    from dryside.prints.print_files import PrintJob
+
+    jobs = []
+    for one in found:
+        plans = plans_for(look_at(one.path), [size for size, _ in wanted], way=way, border_mm=border, at=at)
+        jobs += [
+            PrintJob(one.path, plan, copies, one.name, one.roll, one.frame, one.caption)
+            for plan, (_, copies) in zip(plans, wanted, strict=True)
+        ]
+    return jobs
+
+
+def _wish(ppi: float, profile: str, intent: str, sharpen: float, kind: str, name: str) -> FileWish:
+    from dryside.prints.colour import check_intent, profile_of
+    from dryside.prints.print_files import FileWish
+
+    if kind not in ("jpeg", "tiff"):
+        raise Refusal(f"--kind {kind}", "print files are jpeg or tiff", "Most labs take jpeg.")
+    if not 0 <= sharpen <= 3:
+        raise Refusal(f"--sharpen {sharpen:g}", "it lies outside 0 to 3", "1 is usual.")
+    return FileWish(ppi, profile_of(profile), check_intent(intent), sharpen, kind, name)  # type: ignore[arg-type]
+
+
+def _totals(wanted: list[tuple[PrintSize, int]], pictures: int, prices: list[ListedPrice]) -> list[dict[str, Any]]:
+    """What the whole order costs at each lab that sells some of it."""
+    from dryside.prints.pricing import order_prices
+
+    return [vars(total) for total in order_prices([(size, copies * pictures) for size, copies in wanted], prices)]
 
 
 def _prices(ctx: typer.Context, folder: Path | None, day: Any) -> list[ListedPrice]:

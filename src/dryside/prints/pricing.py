@@ -59,3 +59,29 @@ def _is(written: str, size: PrintSize) -> bool:
         return same_size(print_size(written), size)
     except Refusal:
         return False
+
+
+@dataclass(frozen=True)
+class OrderPrice:
+    """What a whole order costs at one lab; `not_sold` names the sizes it does not print."""
+
+    lab: str
+    total: Decimal
+    currency: str
+    not_sold: tuple[str, ...]
+
+
+def order_prices(wanted: Iterable[tuple[PrintSize, int]], listed: Iterable[ListedPrice]) -> tuple[OrderPrice, ...]:
+    """The total of an order (sizes with copies) at each lab that sells any of it; whole orders first."""
+    lines, prices = list(wanted), list(listed)
+    found: dict[tuple[str, str], list[PrintPrice]] = {}
+    for size, copies in lines:
+        for price in prices_of(size, copies, prices):
+            found.setdefault((price.lab, price.currency), []).append(price)
+    totals = []
+    for (lab, currency), sold in found.items():
+        names = [
+            size.name for size, copies in lines if not any(one.lab == lab for one in prices_of(size, copies, prices))
+        ]
+        totals.append(OrderPrice(lab, sum((one.total for one in sold), Decimal(0)), currency, tuple(names)))
+    return tuple(sorted(totals, key=lambda one: (len(one.not_sold), one.currency, one.total, one.lab)))
