@@ -149,8 +149,10 @@ def _base(through: LightArray, film: FilmRead, factor: int) -> FilmBase | NoBase
     return measure_base(np.concatenate(samples))
 
 
-def frame_samples(through: LightArray, corners: FloatArray) -> NDArray[np.float32]:
-    """Means of a frame's transmittance, about `SAMPLE_ROWS` x `SAMPLE_COLUMNS`, a little inside its corners.
+def frame_samples(
+    through: LightArray, corners: FloatArray, *, columns: int = SAMPLE_COLUMNS, rows: int = SAMPLE_ROWS
+) -> NDArray[np.float32]:
+    """Means of a frame's transmittance, `rows` x `columns`, a little inside its corners.
 
     Parameters
     ----------
@@ -158,17 +160,19 @@ def frame_samples(through: LightArray, corners: FloatArray) -> NDArray[np.float3
         Transmittance of the reduced capture.
     corners : ndarray of shape (4, 2)
         The frame's corners in its pixels.
+    columns, rows : int
+        How many samples.
     """
     import cv2
 
     centre = corners.mean(axis=0)
     inside = centre + (corners - centre) * (1 - 2 * SAMPLE_INSET)
     side = max(np.linalg.norm(inside[1] - inside[0]), np.linalg.norm(inside[3] - inside[0]))
-    finer = max(1, int(np.ceil(side / SAMPLE_COLUMNS)))
-    columns, rows = SAMPLE_COLUMNS * finer, SAMPLE_ROWS * finer
-    square = np.array([[0, 0], [columns, 0], [columns, rows], [0, rows]], np.float32)
+    finer = max(1, int(np.ceil(side / columns)))
+    wide, high = columns * finer, rows * finer
+    square = np.array([[0, 0], [wide, 0], [wide, high], [0, high]], np.float32)
     matrix = cv2.getPerspectiveTransform((inside - 0.5).astype(np.float32), square - np.float32(0.5))
     straight = cv2.warpPerspective(
-        through, matrix, (columns, rows), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        through, matrix, (wide, high), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
-    return np.asarray(cv2.resize(straight, (SAMPLE_COLUMNS, SAMPLE_ROWS), interpolation=cv2.INTER_AREA))
+    return np.asarray(cv2.resize(straight, (columns, rows), interpolation=cv2.INTER_AREA))

@@ -6,7 +6,7 @@ import json
 import math
 import os
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
@@ -137,3 +137,34 @@ def write_profile(profile: Profile, path: Path) -> None:
             raise
     except OSError as error:
         raise Refusal(str(path), f"it cannot be written ({error.strerror})", "Name another place.") from error
+
+
+def summary(profile: Profile, names: Sequence[str]) -> dict[str, Any]:
+    """How well a profile fits what it was made from.
+
+    Parameters
+    ----------
+    profile : Profile
+        Any.
+    names : sequence of str
+        Of the patches or steps, in order.
+
+    Returns
+    -------
+    dict
+        `patches` (name, off; the furthest off first), `median`, `percentile_95` and `measure`, which says what `off`
+        is; for black and white the contrast.
+    """
+    off = np.asarray(profile.differences, dtype=float)
+    order = np.argsort(-off, kind="stable")
+    return {
+        "process": profile.process,
+        "target": profile.target,
+        "frame": profile.way.get("frame"),
+        "base_density": list(profile.base_density),
+        "contrast": profile.contrast,
+        "measure": "CIEDE2000" if profile.target == "chart" else "stops",
+        "median": float(np.median(off)) if off.size else None,
+        "percentile_95": float(np.quantile(off, 0.95)) if off.size else None,
+        "patches": [{"name": names[i], "off": float(off[i])} for i in order],
+    }
