@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import sqlite3
 from collections.abc import Iterator
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 DATABASE = "book.db"
 BUSY_S = 30.0
 CACHE_KIB = 64 * 1024
+EARTH_RADIUS_KM = 6371.0088
 
 
 @dataclass(frozen=True)
@@ -209,6 +211,7 @@ def _sqlite_engine(path: Path) -> Engine:
 def _prepare_connection(dbapi: sqlite3.Connection, _record: Any) -> None:
     # `_begin` begins transactions, not the driver, so that the write lock is taken first and DDL is undone too.
     dbapi.isolation_level = None
+    dbapi.create_function("km_between", 4, km_between, deterministic=True)
     for pragma in (
         "journal_mode=WAL",
         "synchronous=FULL",  # a power cut after 'done' must not undo it
@@ -217,6 +220,19 @@ def _prepare_connection(dbapi: sqlite3.Connection, _record: Any) -> None:
         "temp_store=MEMORY",
     ):
         dbapi.execute(f"PRAGMA {pragma}")
+
+
+def km_between(latitude: float, longitude: float, other_latitude: float, other_longitude: float) -> float | None:
+    """Great-circle distance in km on a sphere of the Earth's mean radius, 6371.0088 km (IUGG); degrees in.
+
+    Also a function of the database, where a missing coordinate gives no distance.
+    """
+    if None in (latitude, longitude, other_latitude, other_longitude):
+        return None
+    a, c = math.radians(latitude), math.radians(other_latitude)
+    half_d = math.radians(other_longitude - longitude) / 2
+    square = math.sin((c - a) / 2) ** 2 + math.cos(a) * math.cos(c) * math.sin(half_d) ** 2
+    return 2 * EARTH_RADIUS_KM * math.asin(min(1.0, math.sqrt(square)))
 
 
 def _begin(conn: Connection) -> None:

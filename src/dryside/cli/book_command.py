@@ -133,4 +133,4 @@ def _show(book: Any, as_json: bool) -> None:
         print_json({"book": found})
         return
     say(f"{found.place} (schema {found.schema})")
-    table(("", ""), [(count, what) for what, count in found.counts.items() if count], right=("",))
+    table(("rows", "of"), [(count, what) for what, count in found.counts.items() if count], right=("rows",))

@@ -64,17 +64,28 @@ SQLITE = (
     "INSERT INTO frame_words(frame_words) VALUES ('rebuild')",
 )
 
-# PostgreSQL: one document a frame in its own words; what the roll says is joined. Accents are folded by a table, as
-# SQLite's tokenizer does, since the extension for it is not everywhere.
+# PostgreSQL: a column of words kept by triggers. Accents are folded by a table, as SQLite's tokenizer does, since the
+# extension for it is not everywhere.
 _ACCENTED = "áàâäãåāăąçćčďéèêëēėęěğíìîïīįĺľñńňóòôöõōőŕřśšşťţúùûüūůűųýÿžźż"
 _PLAIN = "aaaaaaaaacccdeeeeeeeegiiiiiillnnnooooooorrsssttuuuuuuuuyyzzz"
+_WORDS = " || ' ' || ".join(f"coalesce(NEW.{name}, '')" for name in ("caption", "keywords", "place", "person", "notes"))
 POSTGRESQL = (
     "CREATE FUNCTION plain_words(words text) RETURNS tsvector IMMUTABLE PARALLEL SAFE LANGUAGE SQL AS"
     f" $$ SELECT to_tsvector('simple'::regconfig, translate(lower(words), '{_ACCENTED}', '{_PLAIN}')) $$",
     "CREATE FUNCTION km_between(a float8, b float8, c float8, d float8) RETURNS float8 IMMUTABLE PARALLEL SAFE"
     " LANGUAGE SQL AS $$ SELECT 2 * 6371.0088 * asin(least(1, sqrt(sin(radians(c - a) / 2) ^ 2"
     " + cos(radians(a)) * cos(radians(c)) * sin(radians(d - b) / 2) ^ 2))) $$",
-    "CREATE INDEX ix_frames_words ON frames USING gin (plain_words(concat_words))",
+    "ALTER TABLE frames ADD COLUMN words tsvector",
+    "CREATE FUNCTION frame_words_kept() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN NEW.words := plain_words("
+    f"{_WORDS} || ' ' || coalesce((SELECT title FROM rolls WHERE id = NEW.roll_id), '')); RETURN NEW; END $$",
+    "CREATE TRIGGER frame_words_kept BEFORE INSERT OR UPDATE ON frames"
+    " FOR EACH ROW EXECUTE FUNCTION frame_words_kept()",
+    "CREATE FUNCTION roll_title_kept() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN"
+    " UPDATE frames SET roll_id = roll_id WHERE roll_id = NEW.id; RETURN NEW; END $$",
+    "CREATE TRIGGER roll_title_kept AFTER UPDATE OF title ON rolls"
+    " FOR EACH ROW WHEN (OLD.title IS DISTINCT FROM NEW.title) EXECUTE FUNCTION roll_title_kept()",
+    "UPDATE frames SET roll_id = roll_id",
+    "CREATE INDEX ix_frames_words ON frames USING gin (words)",
 )
 
 
@@ -82,11 +93,6 @@ def upgrade() -> None:
     """Add two columns and the search index."""
     op.add_column("frames", sa.Column("taken_to", sa.String))
     op.add_column("frames", sa.Column("exposure_index", sa.Integer))
-    statements = SQLITE if op.get_bind().dialect.name == "sqlite" else _postgresql()
+    statements = SQLITE if op.get_bind().dialect.name == "sqlite" else POSTGRESQL
     for statement in statements:
         op.get_bind().exec_driver_sql(statement)
-
-
-def _postgresql() -> tuple[str, ...]:
-    words = " || ' ' || ".join(f"coalesce({name}, '')" for name in ("caption", "keywords", "place", "person", "notes"))
-    return tuple(statement.replace("concat_words", words) for statement in POSTGRESQL)

@@ -1,0 +1,124 @@
+"""The way from a picture to its strip: roll, strip, page, row and place in a binder, and who has it meanwhile."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from dryside.book.schema import binders, frame_strips, loans, pages, positives, scans, strips
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
+
+@dataclass(frozen=True)
+class Whereabouts:
+    """Where a frame's picture and its film are; None for what is not known.
+
+    Attributes
+    ----------
+    picture : str or None
+        Relative to pictures/: the scan, else the positive.
+    strip : int or None
+        Number of the strip along the roll; `place_on_strip` counts from 1.
+    binder, binder_place : str or None
+        Its name and the shelf it stands on.
+    page, row, place : int or None
+        In the binder, from 1.
+    lent_to : str or None
+        Who has strip or page now.
+    """
+
+    frame_id: int
+    picture: str | None = None
+    strip: int | None = None
+    place_on_strip: int | None = None
+    binder: str | None = None
+    binder_place: str | None = None
+    page: int | None = None
+    row: int | None = None
+    place: int | None = None
+    lent_to: str | None = None
+
+    @property
+    def in_words(self) -> str:
+        """The way for a person: `binder Blue, page 3, row 2, frame 4 of strip 2`."""
+        if self.strip is None:
+            return "not cut yet"
+        strip = f"frame {self.place_on_strip} of strip {self.strip}"
+        if self.binder is None:
+            return f"{strip}, not in a binder"
+        shelf = f" ({self.binder_place})" if self.binder_place else ""
+        lent = f"; lent to {self.lent_to}" if self.lent_to else ""
+        return f"binder {self.binder}{shelf}, page {self.page}, row {self.row}, {strip}{lent}"
+
+
+def where_are(conn: Connection, frame_ids: Sequence[int]) -> dict[int, Whereabouts]:
+    """Where each of these frames is, by frame id; a handful of queries whatever their number."""
+    ids = list(frame_ids)
+    if not ids:
+        return {}
+    pictures = _pictures(conn, ids)
+    lent = _lent(conn)
+    found = {}
+    for row in _places(conn, ids):
+        found[row.frame_id] = Whereabouts(
+            frame_id=row.frame_id,
+            picture=pictures.get(row.frame_id),
+            strip=row.strip,
+            place_on_strip=row.place_on_strip,
+            binder=row.binder,
+            binder_place=row.binder_place,
+            page=row.page,
+            row=row.row,
+            place=row.place,
+            lent_to=lent.get(("strip", row.strip_id)) or lent.get(("page", row.page_id)),
+        )
+    return {one: found.get(one) or Whereabouts(one, picture=pictures.get(one)) for one in ids}
+
+
+def _places(conn: Connection, ids: list[int]) -> Any:
+    from sqlalchemy import select
+
+    statement = (
+        select(
+            frame_strips.c.frame_id,
+            strips.c.id.label("strip_id"),
+            strips.c.number.label("strip"),
+            frame_strips.c.place.label("place_on_strip"),
+            strips.c.page_id,
+            strips.c.row,
+            strips.c.place,
+            pages.c.number.label("page"),
+            binders.c.name.label("binder"),
+            binders.c.place.label("binder_place"),
+        )
+        .select_from(
+            frame_strips.join(strips, strips.c.id == frame_strips.c.strip_id)
+            .outerjoin(pages, pages.c.id == strips.c.page_id)
+            .outerjoin(binders, binders.c.id == pages.c.binder_id)
+        )
+        .where(frame_strips.c.frame_id.in_(ids))
+    )
+    return conn.execute(statement)
+
+
+def _pictures(conn: Connection, ids: list[int]) -> dict[int, str]:
+    """The picture of each frame: a positive of one's own, or the scan, which wins."""
+    from sqlalchemy import select
+
+    found: dict[int, str] = {}
+    for table in (positives, scans):
+        rows = conn.execute(
+            select(table.c.frame_id, table.c.picture)
+            .where(table.c.frame_id.in_(ids), table.c.picture.is_not(None))
+            .order_by(table.c.id)
+        )
+        found |= {row.frame_id: row.picture for row in rows}
+    return found
+
+
+def _lent(conn: Connection) -> dict[tuple[str, int], str]:
+    rows = conn.execute(loans.select().where(loans.c.back_on.is_(None)))
+    return {("strip" if row.strip_id else "page", row.strip_id or row.page_id): row.to_whom for row in rows}
