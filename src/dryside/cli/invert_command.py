@@ -5,11 +5,15 @@ from __future__ import annotations
 import os
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dryside.cli.support import AsJson, print_json, say
+from dryside.cli.support import AsJson, book_from, instant, print_json, say
+from dryside.film.refusal import Refusal
+
+if TYPE_CHECKING:
+    from dryside.negatives.invert import InvertOptions, RollInverted
 
 app = typer.Typer(add_completion=False)
 
@@ -30,6 +34,14 @@ class RenderingName(StrEnum):
     PRINT = "print"
 
 
+class Space(StrEnum):
+    """Colour space of a print."""
+
+    SRGB = "srgb"
+    DISPLAY_P3 = "display-p3"
+    ADOBE_RGB = "adobe-rgb"
+
+
 class Compress(StrEnum):
     """How the TIFF's strips are packed."""
 
@@ -48,11 +60,15 @@ class Assumed(StrEnum):
 
 @app.command()
 def invert(
+    ctx: typer.Context,
     captures: Annotated[list[Path], typer.Argument(metavar="CAPTURE...", help="Captures, or folders of them.")],
     process: Annotated[Process, typer.Option(help="How the film was developed.")],
-    out: Annotated[Path, typer.Option(metavar="DIR", help="Where the positives go.")],
+    out: Annotated[Path | None, typer.Option(metavar="DIR", help="Where the positives go.")] = None,
+    roll: Annotated[str | None, typer.Option(metavar="ROLL", help="File them in the book, with this roll.")] = None,
     film_format: Annotated[str, typer.Option("--format", help="Frame size: 135, half, 120-6x6, ...")] = "135",
     flat: Annotated[Path | None, typer.Option(help="A capture of the bare light.")] = None,
+    profile: Annotated[Path | None, typer.Option(metavar="PROFILE", help="What 'dryside calibrate' made.")] = None,
+    space: Annotated[Space, typer.Option(help="Colour space of a print.")] = Space.SRGB,
     rendering: Annotated[
         RenderingName, typer.Option(help="A finished print, or the scene's light.")
     ] = RenderingName.PRINT,
@@ -68,14 +84,16 @@ def invert(
     from dryside.film.formats import parse_format
     from dryside.negatives.invert import InvertOptions, as_document, capture_files
     from dryside.negatives.invert import invert as invert_roll
-    from dryside.negatives.rendering import PRINT, SCENE
+    from dryside.negatives.spaces import ADOBE_RGB, DISPLAY_P3, SRGB, print_rendering, scene_rendering
     from dryside.negatives.write_positive import OutputOptions
 
+    spaces = {Space.SRGB: SRGB, Space.DISPLAY_P3: DISPLAY_P3, Space.ADOBE_RGB: ADOBE_RGB}
     options = InvertOptions(
         process=process.value,
         film_format=parse_format(film_format),
-        rendering=SCENE if rendering is RenderingName.SCENE else PRINT,
+        rendering=scene_rendering() if rendering is RenderingName.SCENE else print_rendering(spaces[space]),
         flat=flat,
+        profile=profile,
         assume=assume.value,
         whole=whole,
         output=OutputOptions(compression.value, jpeg, jpeg),
@@ -83,10 +101,41 @@ def invert(
         cluster=cluster,
     )
     files = capture_files(captures, [flat] if flat else [])
-    roll = invert_roll(files, options, out)
+    if roll is not None:
+        inverted, filed = _into_the_book(ctx, roll, files, options, out)
+    elif out is None:
+        raise Refusal(
+            "invert", "no place for the positives", "Give --out DIR, or --roll ROLL to file them in the book."
+        )
+    else:
+        inverted, filed = invert_roll(files, options, out), ""
     if as_json:
-        print_json(as_document(roll))
-    for refusal in roll.refused:
+        print_json(as_document(inverted))
+    elif filed:
+        say(filed)
+    for refusal in inverted.refused:
         say(f"dryside: {refusal}", to_stderr=True)
-    if roll.refused:
+    if inverted.refused:
         raise typer.Exit(2)
+
+
+def _into_the_book(
+    ctx: typer.Context, code: str, files: list[Path], options: InvertOptions, out: Path | None
+) -> tuple[RollInverted, str]:
+    """Invert into the book's pictures/, keep the captures, file the positives with the roll's frames."""
+    from dryside.book.rolls import find_roll
+    from dryside.negatives.invert import invert as invert_roll
+    from dryside.scans.own_captures import file_positives, positives_folder
+
+    if out is not None:
+        raise Refusal("--out", "with --roll the positives lie in the book", "Leave one of the two out.")
+    with book_from(ctx, create=False) as book:
+        with book.read() as conn:
+            roll = find_roll(conn, code)
+        inverted = invert_roll(files, options, positives_folder(book, roll))
+        settings = {"process": options.process, "format": options.film_format, "profile": str(options.profile or "")}
+        filed = file_positives(book, roll, inverted, flat=options.flat, settings=settings, made_at=instant())
+    words = f"{filed.roll}: {filed.captures} captures kept, {len(filed.frames)} frames have a positive."
+    if filed.without_frame:
+        words += f" Without a frame of the log: {', '.join(filed.without_frame)}."
+    return inverted, words

@@ -20,6 +20,7 @@ from dryside.negatives.flat import Flat, read_flat
 from dryside.negatives.journal import Journal, job_key
 from dryside.negatives.measure import CaptureMeasured, MeasureOptions, measure_capture
 from dryside.negatives.output_profiles import profile_of
+from dryside.negatives.profile import read_profile
 from dryside.negatives.recipe import Recipe
 from dryside.negatives.rendering import Rendering
 from dryside.negatives.roll import RollRecipe, recipe_for_roll
@@ -45,6 +46,8 @@ class InvertOptions:
         Scene or print, in an output space.
     flat : Path or None
         Capture of the bare light.
+    profile : Path or None
+        What `dryside calibrate` made of this stock, light and camera.
     assume : {'auto', 'linear', 'srgb'}
         How files without a profile are encoded.
     whole : bool
@@ -61,6 +64,7 @@ class InvertOptions:
     film_format: str
     rendering: Rendering
     flat: Path | None = None
+    profile: Path | None = None
     assume: Assume = "auto"
     whole: bool = False
     output: OutputOptions = field(default_factory=OutputOptions)
@@ -200,7 +204,8 @@ def plan_roll(
 ) -> tuple[list[CaptureJob], list[CaptureInverted]]:
     """The jobs that write a roll's frames, and the results they will have, capture by capture."""
     samples = [one for capture in measured for one in capture.samples]
-    roll = recipe_for_roll(samples, process=options.process, rendering=options.rendering)
+    profile = read_profile(options.profile, options.process) if options.profile else None
+    roll = recipe_for_roll(samples, process=options.process, rendering=options.rendering, profile=profile)
     jobs, results = [], []
     first = 0
     for capture, name in zip(measured, _stems([one.facts.path for one in measured]), strict=True):
