@@ -56,13 +56,19 @@ def linear(made: SimulatedCapture) -> np.ndarray:
     return values / np.float32(65535)
 
 
-def read(made: SimulatedCapture, format: str) -> tuple[FilmRead, float, np.ndarray, int]:
+def read(made: SimulatedCapture, drawn: Drawn) -> tuple[FilmRead, float, np.ndarray, int]:
     light = linear(made)
     factor = finder_reduction(*light.shape[:2])
     rows, columns = light.shape[0] // factor, light.shape[1] // factor
     small = cv2.resize(light[: rows * factor, : columns * factor], (columns, rows), interpolation=cv2.INTER_AREA)
     start = time.perf_counter()
-    found = read_film(small, format=format, scale=float(factor), band=lambda y0, y1, x0, x1: light[y0:y1, x0:x1])
+    found = read_film(
+        small,
+        format=drawn.format,
+        negative=drawn.process != "e6",
+        scale=float(factor),
+        band=lambda y0, y1, x0, x1: light[y0:y1, x0:x1],
+    )
     return found, time.perf_counter() - start, small, factor
 
 
@@ -191,7 +197,7 @@ def main() -> None:
             rng = np.random.default_rng([options.seed, k, sum(map(ord, name))])
             drawn = CASES[name](rng, options.style)
             made = draw_capture(drawn.placed, drawn.camera, seed=int(rng.integers(2**31)))
-            found, seconds, small, factor = read(made, drawn.format)
+            found, seconds, small, factor = read(made, drawn)
             tally.seconds.append(seconds)
             before = len(tally.worst)
             count(tally, f"{name}-{k}", drawn, made, found)

@@ -26,7 +26,9 @@ _VIEW_PIXELS = 600_000
 _LEAST_EDGE = 0.12
 _MOST_EDGES = 12
 _PAIRS_TRIED = 8
-_LEAST_STORY = 0.9
+_LEAST_STORY = 1.25
+_ENOUGH = 0.6  # agreement along a side beyond which more says nothing
+_BLACKEST = 45.0  # units of density above the clearest part: 1.35; a mask is black beyond it
 _DARKEST = 1e-4
 
 
@@ -37,8 +39,14 @@ class _Pair:
     top: float
     bottom: float
     scale: float
-    value: float
+    seen: tuple[float, float]
     film_edges: tuple[float | None, float | None]
+
+    @property
+    def value(self) -> float:
+        """What the two sides and the film's edges beyond them are worth."""
+        edges = sum(edge is not None for edge in self.film_edges)
+        return sum(min(side, _ENOUGH) for side in self.seen) + 0.15 * edges
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,7 +60,9 @@ class _Story:
     unit: FilmPlane
 
 
-def find_bare_strip(light: LightArray, facts: FilmFormat, *, scale: float) -> Strip | None:
+def find_bare_strip(
+    light: LightArray, facts: FilmFormat, *, scale: float, negative: bool | None = None
+) -> Strip | None:
     """The strip of a capture in which no perforations are seen; None if nothing in it looks like frames on film.
 
     Parameters
@@ -63,12 +73,17 @@ def find_bare_strip(light: LightArray, facts: FilmFormat, *, scale: float) -> St
         What is looked for.
     scale : float
         Capture pixels to one pixel of `light`.
+    negative : bool, optional
+        Whether light has darkened the film; both are tried if left out.
     """
+    senses = (True, False) if negative is None else (negative,)
     direction = main_direction(light)
     if direction is None:
         return None
     stories = [
-        story for turn in (direction, direction + 90) for story in _stories(light, facts, scale, (turn + 90) % 180 - 90)
+        story
+        for turn in (direction, direction + 90)
+        for story in _stories(light, facts, scale, (turn + 90) % 180 - 90, senses)
     ]
     best = max(stories, key=lambda story: story.value, default=None)
     if best is None or best.value < _LEAST_STORY:
@@ -104,22 +119,29 @@ def main_direction(light: LightArray) -> float | None:
     return float((peak + np.average(off[near], weights=length[near] ** 2)) % 90)
 
 
-def _stories(light: LightArray, facts: FilmFormat, scale: float, degrees: float) -> list[_Story]:
+def _stories(
+    light: LightArray, facts: FilmFormat, scale: float, degrees: float, senses: tuple[bool, ...]
+) -> list[_Story]:
     """What the capture can be if the film's long axis runs this way."""
     unit, view = _straight_view(light, scale, degrees)
     density = -np.log10(np.maximum(view.light, _DARKEST * float(view.light.max()))).mean(axis=-1)
     density = (density / np.float32(0.03)).astype(np.float32)
+    clearest = float(np.percentile(density[view.inside][::7], 3))
+    density = np.minimum(density, np.float32(clearest + _BLACKEST))
     density[~view.inside] = np.nan
-    reach = max(2, round(0.012 * min(density.shape)))
+    busy = _busy(density)
+    reach = max(2, round(0.007 * min(density.shape)))
     across = agreement(steps_of_rows(density.T, reach))
     edges = _peaks(across, reach)
     stories = []
-    for negative in (True, False):
+    for negative in senses:
         sense = 1 if negative else -1
         pairs = sorted(_pairs(edges, across, facts, density.shape, sense), key=lambda pair: -pair.value)[:_PAIRS_TRIED]
         for pair in pairs:
-            value = pair.value + _along(density, pair, facts, sense)
-            stories.append(_Story(value, pair, negative, view, unit))
+            value, starts = _along(density, pair, facts, sense)
+            if starts:
+                value += pair.value - 1.5 * _left_over(busy, pair, facts, starts)
+                stories.append(_Story(value, pair, negative, view, unit))
     return stories
 
 
@@ -165,8 +187,9 @@ def _middle(steps: FloatArray, k: int) -> int:
 def _pairs(edges: list[int], steps: FloatArray, facts: FilmFormat, shape: tuple[int, ...], sense: int) -> list[_Pair]:
     """Pairs of edges that can be the upper and lower sides of the frames."""
     pairs = []
-    for top in edges:
-        for bottom in edges:
+    places = sorted(set(edges))
+    for top in places:
+        for bottom in places:
             if bottom - top < 0.25 * shape[0] or steps[top] * sense <= 0 or steps[bottom] * sense >= 0:
                 continue
             scale = (bottom - top) / facts.across_mm
@@ -175,9 +198,8 @@ def _pairs(edges: list[int], steps: FloatArray, facts: FilmFormat, shape: tuple[
             rebate = (facts.rebate_mm or 0.0) * scale
             upper = _film_edge(steps, top - rebate, 0.6 * scale) if facts.rebate_mm else None
             lower = _film_edge(steps, bottom + rebate, 0.6 * scale) if facts.rebate_mm else None
-            value = abs(steps[top]) + abs(steps[bottom])
-            value += 0.5 * sum(abs(float(steps[round(edge)])) for edge in (upper, lower) if edge is not None)
-            pairs.append(_Pair(float(top), float(bottom), scale, float(value), (upper, lower)))
+            seen = (abs(float(steps[top])), abs(float(steps[bottom])))
+            pairs.append(_Pair(float(top), float(bottom), scale, seen, (upper, lower)))
     return pairs
 
 
@@ -189,17 +211,41 @@ def _film_edge(steps: FloatArray, expected: float, reach: float) -> float | None
     return float(_middle(steps, k)) if abs(steps[k]) >= 0.25 else None
 
 
-def _along(density: Floats, pair: _Pair, facts: FilmFormat, sense: int) -> float:
-    """How well frames of the right length stand between a pair of edges: mean evidence of a frame."""
+def _busy(density: Floats) -> NDArray[np.bool_]:
+    """Where there is picture: density changes by more than grain does."""
+    fine = max(2, round(0.004 * min(density.shape)))
+    down = steps_of_rows(density.T, fine).T[:-1]
+    across = steps_of_rows(density, fine)[:, :-1]
+    change = np.maximum(np.abs(down), np.abs(across))
+    return np.asarray(change > max(1.5, 4 * float(np.percentile(change[::3, ::3], 30))))
+
+
+def _left_over(busy: NDArray[np.bool_], pair: _Pair, facts: FilmFormat, starts: list[float]) -> float:
+    """Which part of all that is busy lies outside the frames, their rims left out."""
+    inside = np.zeros(busy.shape, bool)
+    rim = np.zeros(busy.shape, bool)
+    wide = max(2, round(0.7 * pair.scale))
+    top, bottom = round(pair.top), round(pair.bottom)
+    for start in starts:
+        left, right = round(start * pair.scale), round((start + facts.along_mm) * pair.scale)
+        rim[max(0, top - wide) : bottom + wide, max(0, left - wide) : max(0, right + wide)] = True
+        inside[max(0, top + wide) : bottom - wide, max(0, left + wide) : max(0, right - wide)] = True
+    within, without = float((busy & inside).sum()), float((busy & ~rim).sum())
+    return without / max(within + without, 1.0)
+
+
+def _along(density: Floats, pair: _Pair, facts: FilmFormat, sense: int) -> tuple[float, list[float]]:
+    """How well frames of the right length stand between two edges: mean evidence of a frame, and where they are."""
     inset = 0.03 * (pair.bottom - pair.top)
     part = density[int(pair.top + inset) : int(pair.bottom - inset)] * np.float32(sense)
     if part.shape[0] < 4:
-        return 0.0
+        return 0.0, []
     rises = agreement(steps_of_rows(part, max(2, round(0.45 * pair.scale))))
     edges = np.arange(len(rises)) / pair.scale
     x = np.arange(-facts.along_mm, edges[-1] + 0.5, max(0.25, facts.along_mm / 250))
     track = Track(
-        x_mm=x, rises=np.interp(x, edges, rises, left=0.0, right=0.0), covered=np.zeros(len(x)),
+        x_mm=x, rises=np.clip(np.interp(x, edges, rises, left=0.0, right=0.0), -_ENOUGH, _ENOUGH),
+        covered=np.zeros(len(x)),
         seen_mm=(0.0, float(edges[-1])),
     )  # fmt: skip
     total, _, starts = place_valued(
@@ -207,9 +253,9 @@ def _along(density: Floats, pair: _Pair, facts: FilmFormat, sense: int) -> float
         slack_mm=0.02 * facts.along_mm,
     )  # fmt: skip
     if not starts:
-        return 0.0
+        return 0.0, []
     room = max(1.0, (edges[-1] - 0.5 * facts.along_mm) / facts.usual_pitch_mm)
-    return total / max(len(starts), 0.6 * room)
+    return total / max(len(starts), 0.6 * room), starts
 
 
 def _as_strip(story: _Story, facts: FilmFormat, size: tuple[int, int]) -> Strip:
@@ -247,7 +293,7 @@ def _extent(view: FilmView, pair: _Pair, scale: float) -> tuple[float, float, tu
     bare = np.zeros(light.shape, bool)
     if beyond is not None and beyond.max() > 0.3 * bright:
         ratio = view.light[rows] / np.maximum(beyond, 1e-6)
-        bare = (np.abs(np.log(np.maximum(ratio, 1e-3))) < 0.15).all(axis=-1)
+        bare = np.asarray((np.abs(np.log(np.maximum(ratio, 1e-3))) < 0.15).all(axis=-1))
     film = (dark | bare).mean(axis=0) < 0.93
     seen = np.flatnonzero(film)
     if not len(seen):
@@ -263,7 +309,7 @@ def _light_beyond(view: FilmView, pair: _Pair, scale: float) -> Floats | None:
     upper, lower = pair.film_edges
     parts = []
     if upper is not None:
-        parts.append((slice(max(0, int(upper - 3 * scale)), max(0, int(upper - 0.5 * scale)))))
+        parts.append(slice(max(0, int(upper - 3 * scale)), max(0, int(upper - 0.5 * scale))))
     if lower is not None:
         parts.append(slice(int(lower + 0.5 * scale) + 1, int(lower + 3 * scale)))
     colours = [view.light[part][view.inside[part]] for part in parts if part.stop > part.start]

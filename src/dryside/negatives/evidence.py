@@ -147,7 +147,7 @@ def _base_level(view: FilmView, patches: _Patches) -> tuple[Floats, Floats, Floa
 
 
 def _base_by_columns(view: FilmView, density: Floats, strip: Strip) -> tuple[Floats, Floats, FloatArray]:
-    """The same where there are no holes: in every column some film beside the frame is in sight, and nothing is clearer."""
+    """The same where there are no holes: every column shows some film beside the frame, and nothing is clearer."""
     rows = view.rows(_RIM_MM, strip.width_mm - _RIM_MM)
     part = np.where(view.inside[rows][..., None], density[rows], np.nan)
     usable = (~np.isnan(part[..., 0])).mean(axis=0) > 0.3

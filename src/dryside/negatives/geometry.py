@@ -27,7 +27,7 @@ def finder_reduction(rows: int, columns: int) -> int:
     return max(1, round(math.sqrt(rows * columns / _FINDER_PIXELS)))
 
 
-def read_film(light: LightArray, *, format: str, scale: float, band: Band) -> FilmRead:
+def read_film(light: LightArray, *, format: str, scale: float, band: Band, negative: bool | None = None) -> FilmRead:
     """Find the film in a capture: strips, frames, edge codes and labels.
 
     Parameters
@@ -40,13 +40,15 @@ def read_film(light: LightArray, *, format: str, scale: float, band: Band) -> Fi
         Pixels of the capture to one of `light`; see `finder_reduction`.
     band : callable
         Full-size windows of the same light: `band(y0, y1, x0, x1)`.
+    negative : bool, optional
+        Whether light has darkened the film (all but slides), if that is known.
 
     Returns
     -------
     FilmRead
         False, with `why`, where no film is found.
     """
-    found = find_strips(light, format=format, scale=scale)
+    found = find_strips(light, format=format, scale=scale, negative=negative)
     if not found:
         return FilmRead((), found.why)
     return FilmRead(tuple(_read_strip(light, strip, scale, band) for strip in found.strips))

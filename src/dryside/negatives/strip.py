@@ -25,7 +25,7 @@ ROWS_MM = (HOLE_CENTRE_FROM_EDGE_MM, FILM_WIDTH_MM - HOLE_CENTRE_FROM_EDGE_MM)
 """Film y of the middles of the two rows of holes."""
 
 
-def find_strips(light: LightArray, *, format: str, scale: float) -> StripsFound:
+def find_strips(light: LightArray, *, format: str, scale: float, negative: bool | None = None) -> StripsFound:
     """All strips of a capture.
 
     Parameters
@@ -36,6 +36,8 @@ def find_strips(light: LightArray, *, format: str, scale: float) -> StripsFound:
         Key of `dryside.film.formats.FORMATS`.
     scale : float
         Capture pixels to one pixel of `light`.
+    negative : bool, optional
+        Whether light has darkened the film (all but slides), if that is known.
 
     Returns
     -------
@@ -54,7 +56,7 @@ def find_strips(light: LightArray, *, format: str, scale: float) -> StripsFound:
             if strip is not None:
                 strips.append(with_ends(strip, light, scale=scale))
     if not strips:
-        bare = find_bare_strip(light, facts, scale=scale)
+        bare = find_bare_strip(light, facts, scale=scale, negative=negative)
         if bare is None:
             return StripsFound((), _nothing(facts))
         strips.append(bare)

@@ -260,7 +260,10 @@ def _true_strip(one: Placed, plane: FilmPlane, camera: Camera) -> TrueStrip:
     codes = []
     for x0, x1, half_frame in printed_codes(strip):
         sides = (x0, strip.width_mm - 1.9, x1, strip.width_mm)
-        if x0 >= 0 and x1 <= strip.length_mm and _part_in_capture(plane, sides, camera) == 1:
+        masked = camera.window_mm is not None and not (
+            camera.window_mm[0] <= x0 and x1 <= camera.window_mm[2] and camera.window_mm[3] >= strip.width_mm
+        )
+        if not masked and x0 >= 0 and x1 <= strip.length_mm and _part_in_capture(plane, sides, camera) == 1:
             codes.append(f"{strip.stock_number}/{frame_number(half_frame)}")
     return TrueStrip(
         plane=plane, pixels_per_mm=plane.pixels_per_mm(middle), tilt_degrees=90.0 if tilt == -90 else tilt,
