@@ -75,7 +75,7 @@ def test_it_says_at_the_end_what_it_made_and_where(season):
     out, printed = season
     end = printed[printed.index("Where everything is:") :]
     assert str(out / "book") in end
-    assert str(out / "desk" / "positives") in end
+    assert str(out / "book" / "pictures" / "positives") in end
 
 
 def test_rolls_stand_where_the_season_left_them(ask):
@@ -141,7 +141,7 @@ def test_positives_are_16_bit_and_labelled_as_the_film_is(season):
     import tifffile
 
     out, _ = season
-    found = sorted((out / "desk" / "positives").glob("*.tif"))
+    found = sorted((out / "book" / "pictures" / "positives").rglob("*.tif"))
     assert len(found) == 8
     picture = tifffile.imread(found[0])
     assert picture.dtype == "uint16"

@@ -72,7 +72,7 @@ def _where(outcome: Any, book: Path, desk: Path) -> str:
         ("scans with date, camera and caption", book / "pictures", "*.jpg"),
         ("papers: order sheets, labels, contact sheets, inserts", book / "paper", "*.pdf"),
         ("her captures of negatives", desk / "captures", "*.tif"),
-        ("positives made from them", desk / "positives", "*.tif"),
+        ("positives made from them", book / "pictures" / "positives", "*.tif"),
     ):
         count = f"  ({sum(1 for _ in place.rglob(pattern))} files)" if pattern else ""
         lines.append(f"  {what:<54} {place}{count}")

@@ -247,7 +247,7 @@ def _own_captures(desk: Path) -> Iterator[Step]:
         ("calibrate", strips[0], *common, "--frame", "1", "--out", str(desk / "solvei-200.profile.json")), NOW
     )
     profile = ("--profile", str(desk / "solvei-200.profile.json"))
-    yield Command(("invert", *strips, *common, *profile, "--out", str(desk / "positives")), NOW)
+    yield Command(("invert", *strips, *common, *profile, "--roll", code(1)), NOW)
 
 
 # --- sleeve, find, keep ------------------------------------------------------------------------------------------
