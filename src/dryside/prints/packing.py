@@ -213,20 +213,13 @@ def _turn(width: int, height: int, wide: bool | None, room: Sequence[int]) -> tu
 def _rules(guillotine: bool, count: int) -> list[tuple[str, Any]]:
     import rectpack
 
-    if guillotine:
-        rules = [
-            rectpack.GuillotineBssfSas,
-            rectpack.GuillotineBafLas,
-            rectpack.GuillotineBssfLlas,
-            rectpack.GuillotineBlsfMaxas,
-        ]
-        if count <= MANY:
-            rules += [rectpack.GuillotineBafSlas, rectpack.GuillotineBssfMinas, rectpack.GuillotineBlsfSas]
-    else:
-        rules = [rectpack.MaxRectsBssf, rectpack.SkylineBlWm]
-        if count <= MANY:
-            rules += [rectpack.MaxRectsBl, rectpack.MaxRectsBaf, rectpack.MaxRectsBlsf, rectpack.SkylineMwfWm]
-            rules += [rectpack.GuillotineBssfSas, rectpack.GuillotineBafLas]
+    cut_apart = [rectpack.GuillotineBssfSas, rectpack.GuillotineBafLas, rectpack.GuillotineBssfLlas]
+    free = [rectpack.MaxRectsBssf, rectpack.SkylineBlWm]
+    if count <= MANY:
+        cut_apart += [rectpack.GuillotineBlsfMaxas, rectpack.GuillotineBafSlas, rectpack.GuillotineBssfMinas]
+        free += [rectpack.MaxRectsBl, rectpack.MaxRectsBaf, rectpack.MaxRectsBlsf, rectpack.SkylineMwfWm]
+    # What can be cut apart from edge to edge is a free layout too, and now and then the better one.
+    rules = cut_apart if guillotine else free + cut_apart
     return [(rule.__name__, rule) for rule in rules]
 
 

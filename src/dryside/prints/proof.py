@@ -91,8 +91,8 @@ def soft_proof(
             open_profile(paper),
             source.mode,
             screen.mode,
-            ImageCms.Intent(intent_number("absolute" if paper_white else "relative")),
-            ImageCms.Intent(intent_number(intent)),
+            ImageCms.Intent(intent_number(intent)),  # onto the paper
+            ImageCms.Intent(intent_number("absolute" if paper_white else "relative")),  # from the paper to the screen
             ImageCms.Flags.SOFTPROOFING,
         )
         shown = np.asarray(ImageCms.applyTransform(as_image(picture, source), transform))
