@@ -51,7 +51,7 @@ def test_a_positive_is_filed_with_the_frame_whose_number_the_film_shows(book, ro
     filed = file_positives(book, roll, inverted(book, roll, tmp_path, "2", "1"), made_at=NOW)
     assert filed.frames == ("2", "1")
     with book.read() as conn:
-        of_frame = dict(conn.execute(select(schema.positives.c.frame_id, schema.positives.c.picture)).tuples().all())
+        of_frame = dict(conn.execute(select(schema.positives.c.frame_id, schema.positives.c.picture)).all())
         labels = {frame.id: frame.label for frame in list_frames(conn, roll.id)}
     assert {labels[frame]: Path(picture).name for frame, picture in of_frame.items()} == {
         "2": "strip-0.jpg",
