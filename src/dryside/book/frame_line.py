@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from dryside.book.cameras import find_or_add_lens
 from dryside.book.frame_import import next_label_of
-from dryside.book.frames import FrameRow, checked, find_frame, film_order, list_frames, normal_label
+from dryside.book.frames import FrameRow, checked, film_order, find_frame, list_frames, normal_label
 from dryside.book.notes.lines import read_note
 from dryside.book.notes.noted import Assumptions, NotedFrame
 from dryside.book.notes.write_line import LINE_COLUMNS

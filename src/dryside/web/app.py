@@ -3,28 +3,37 @@
 from __future__ import annotations
 
 import hashlib
-import secrets
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from fastapi import FastAPI, Request, Response
+from fastapi import Depends, FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
+from starlette.middleware.gzip import GZipMiddleware
 
 import dryside
 from dryside.book.folder import Book
 from dryside.film.refusal import NotFound, Refusal
+from dryside.web.forms import must_be_wanted
 from dryside.web.passwords import Attempts
-from dryside.web.security import Door, Guard, Sessions
+from dryside.web.security import LARGEST_BODY_BYTES, BodyTooLarge, Door, Guard, Sessions
 
 STATIC = Path(__file__).parent / "static"
 REFUSED_STATUS = 422
 NOT_FOUND_STATUS = 404
+
+
+@dataclass(frozen=True)
+class Said:
+    """What was just done, in words for the next page, and which change would take it back."""
+
+    text: str
+    undo_id: int | None = None
 
 
 @dataclass
@@ -38,10 +47,19 @@ class Site:
     today: date | None = None
     attempts: Attempts = field(default_factory=Attempts)
     api_token_digests: frozenset[str] = frozenset()
+    said: dict[str, Said] = field(default_factory=dict)
 
     def api_token_fits(self, token: str) -> bool:
         """Whether a bearer token is one of this book's."""
         return hashlib.sha256(token.encode()).hexdigest() in self.api_token_digests
+
+    def moment(self) -> str:
+        """Now as ISO 8601 with offset; noon of the given day where one was given."""
+        clock = datetime.now().astimezone()
+        day = self.day()
+        if day != clock.date():
+            clock = datetime(day.year, day.month, day.day, 12).astimezone()
+        return clock.isoformat(timespec="seconds")
 
     def day(self) -> date:
         """Today, as the person's clock says, unless a day was given."""
@@ -66,28 +84,16 @@ def create_app(site: Site) -> FastAPI:
 
     app = FastAPI(title="Dryside", version=dryside.__version__, docs_url=None, redoc_url=None, lifespan=life)
     app.state.site = site
+    app.add_middleware(GZipMiddleware, minimum_size=600, compresslevel=5)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for router in rooms.routers():
-        app.include_router(router)
+        app.include_router(router, dependencies=[Depends(must_be_wanted)])
     app.add_exception_handler(Refusal, _refused)
     app.add_exception_handler(RequestValidationError, _misread)
     app.add_exception_handler(HTTPException, _no_such_page)
+    app.add_exception_handler(BodyTooLarge, _too_large)
     app.add_middleware(Guard, door=site.door, sessions=site.sessions, api_token_fits=site.api_token_fits)
     return app
-
-
-def session_key(book: Book) -> bytes:
-    """The key that signs request tokens, made once and kept in the book's settings."""
-    from sqlalchemy import select
-
-    from dryside.book.schema import settings
-
-    with book.write() as conn:
-        kept = conn.execute(select(settings.c.value).where(settings.c.name == "web key")).scalar()
-        if kept is None:
-            kept = secrets.token_hex(32)
-            conn.execute(settings.insert().values(name="web key", value=kept))
-    return bytes.fromhex(str(kept))
 
 
 def wants_json(request: Request) -> bool:
@@ -111,6 +117,13 @@ async def _misread(request: Request, error: Exception) -> Response:
     first: dict[str, Any] = error.errors()[0] if isinstance(error, RequestValidationError) else {}
     thing = ".".join(str(part) for part in first.get("loc", ("request",))[1:]) or "request"
     return refusal_answer(request, Refusal(thing, str(first.get("msg", "could not be read"))), REFUSED_STATUS)
+
+
+async def _too_large(request: Request, _: Exception) -> Response:
+    from dryside.web.pages import refusal_answer
+
+    most = LARGEST_BODY_BYTES // 1024 // 1024
+    return refusal_answer(request, Refusal(request.url.path, f"more than {most} MB at once"), 413)
 
 
 async def _no_such_page(request: Request, error: Exception) -> Response:

@@ -6,13 +6,17 @@ import hashlib
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fastapi import Request, Response
-from fastapi.responses import HTMLResponse, JSONResponse
+from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
 from dryside.film.refusal import Refusal
+from dryside.web import words
+
+if TYPE_CHECKING:
+    from dryside.web.app import Site
 
 STATIC = Path(__file__).parent / "static"
 
@@ -52,6 +56,7 @@ def environment() -> Environment:
     )
     made.globals["static"] = static
     made.globals["journey"] = JOURNEY
+    made.filters |= words.FILTERS
     return made
 
 
@@ -62,20 +67,43 @@ def static(name: str) -> str:
     return f"/static/{name}?{digest}"
 
 
+def site_of(request: Request) -> Site:
+    """The site that a request came to."""
+    found: Site = request.app.state.site
+    return found
+
+
 def page(request: Request, template: str, *, title: str, status: int = 200, **given: Any) -> HTMLResponse:
     """A page for a person."""
-    site = request.app.state.site
+    site = site_of(request)
     path = request.url.path
     here = max((stop.path for stop in JOURNEY if path == stop.path or path.startswith(f"{stop.path}/")), default="")
     shared = {
         "token": request.state.token,
         "here": here if here != "/" or path == "/" else "",
+        "path": path,
         "title": title,
-        "said": None,
-        "today": site.day().strftime("%-d %B %Y"),
+        "said": site.said.pop(request.state.session, None),
+        "today": words.day(site.day()),
         "book_name": f"Book: {site.book.root.name}",
+        "can_leave": site.door.password_needed,
     }
     return HTMLResponse(environment().get_template(template).render(shared | given), status_code=status)
+
+
+def done(request: Request, to: str, text: str, undo_id: int | None = None) -> RedirectResponse:
+    """After a change: go to a page, which says what was done and how to take it back."""
+    from dryside.web.app import Said
+
+    site_of(request).said[request.state.session] = Said(text, undo_id)
+    return RedirectResponse(to, status_code=303)
+
+
+def own_path(to: str | None, otherwise: str) -> str:
+    """A path of these pages that a form names to come back to; `otherwise` where it is none."""
+    if to and to.startswith("/") and not to.startswith(("//", "/\\")) and "\n" not in to and "\r" not in to:
+        return to
+    return otherwise
 
 
 def refusal_answer(request: Request, refusal: Refusal, status: int) -> Response:

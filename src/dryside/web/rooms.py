@@ -6,13 +6,23 @@ from typing import TYPE_CHECKING
 
 from fastapi import APIRouter
 
+from dryside.web import (
+    door_page,
+    find_page,
+    pictures,
+    roll_page,
+    rolls_page,
+    today_page,
+)
+
 if TYPE_CHECKING:
     from dryside.web.app import Site
 
 
 def routers() -> tuple[APIRouter, ...]:
     """Every router, in the order of the journey."""
-    return ()
+    rooms = (today_page, rolls_page, roll_page, find_page, pictures, door_page)
+    return tuple(room.router for room in rooms)
 
 
 def start(site: Site) -> None:
@@ -21,3 +31,4 @@ def start(site: Site) -> None:
 
 def stop(site: Site) -> None:
     """End it."""
+    pictures.close_readers()

@@ -22,6 +22,7 @@ from starlette.responses import JSONResponse, PlainTextResponse, RedirectRespons
 SESSION_COOKIE = "dryside-session"
 TOKEN_HEADER = "x-dryside-token"  # noqa: S105 - the name of a header
 SESSION_SECONDS = 30 * 24 * 3600
+LARGEST_BODY_BYTES = 48 * 1024 * 1024  # a photo of a receipt in a form; whole deliveries come in pieces
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
 CONTENT_SECURITY_POLICY = "; ".join(
@@ -49,7 +50,6 @@ class Sessions:
     """
 
     key: bytes
-    known: dict[str, float] = field(default_factory=dict)
     logged_in: dict[str, float] = field(default_factory=dict)
 
     def begin(self) -> str:
@@ -67,6 +67,12 @@ class Sessions:
     def is_in(self, secret: str) -> bool:
         """Whether this session logged in and has not run out."""
         return self.logged_in.get(_digest(secret), 0.0) > time.time()
+
+    @staticmethod
+    def cookie(secret: str, *, secure: bool) -> str:
+        """The header that gives a browser its session: no script reads it, no other site sends it."""
+        only_tls = "; Secure" if secure else ""
+        return f"{SESSION_COOKIE}={secret}; Path=/; Max-Age={SESSION_SECONDS}; HttpOnly; SameSite=Strict{only_tls}"
 
     def token(self, secret: str) -> str:
         """Request token of a session: what every form and script sends with a change."""
@@ -125,17 +131,19 @@ class Guard:
         scope.setdefault("state", {})
         scope["state"]["session"] = secret
         scope["state"]["token"] = self.sessions.token(secret)
+        scope["state"]["vouched"] = self._is_vouched(scope["path"], connection.headers, secret)
 
         async def send_with_headers(message: Any) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                self._add_headers(headers, scope["path"])
-                if fresh and not scope["path"].startswith(("/static/", "/api/")):
-                    headers.append("set-cookie", self._cookie(secret))
+                self._add_headers(headers, scope)
+                if fresh and "set-cookie" not in headers and not scope["path"].startswith(("/static/", "/api/")):
+                    headers.append("set-cookie", self.sessions.cookie(secret, secure=self.door.secure))
             await send(message)
 
         refusal = self._refusal(scope, connection, secret)
-        await (refusal or self.app)(scope, receive, send_with_headers)
+        limited = _Limited(receive, LARGEST_BODY_BYTES)
+        await (refusal or self.app)(scope, limited, send_with_headers)
 
     def _refusal(self, scope: Any, connection: HTTPConnection, secret: str) -> Any:
         """The answer that turns the request away, or None."""
@@ -156,6 +164,13 @@ class Guard:
             )
         return None
 
+    def _is_vouched(self, path: str, headers: Headers, secret: str) -> bool:
+        """Whether the change is known to be wanted before the body is read; else the form's own token must fit."""
+        token = headers.get(TOKEN_HEADER)
+        if token is not None and self.sessions.token_fits(secret, token):
+            return True
+        return path.startswith("/api/") and self._bearer_fits(headers)
+
     def _bearer_fits(self, headers: Headers) -> bool:
         scheme, _, token = headers.get("authorization", "").partition(" ")
         return scheme.lower() == "bearer" and bool(token) and bool(self.api_token_fits(token))
@@ -175,12 +190,9 @@ class Guard:
         kind = headers.get("content-type", "")
         return origin is not None and kind.startswith(("application/x-www-form-urlencoded", "multipart/form-data"))
 
-    def _cookie(self, secret: str) -> str:
-        secure = "; Secure" if self.door.secure else ""
-        return f"{SESSION_COOKIE}={secret}; Path=/; Max-Age={SESSION_SECONDS}; HttpOnly; SameSite=Strict{secure}"
-
     @staticmethod
-    def _add_headers(headers: MutableHeaders, path: str) -> None:
+    def _add_headers(headers: MutableHeaders, scope: Any) -> None:
+        path, has_digest = scope["path"], bool(scope.get("query_string"))
         headers["content-security-policy"] = CONTENT_SECURITY_POLICY
         headers["x-content-type-options"] = "nosniff"
         headers["referrer-policy"] = "no-referrer"
@@ -188,4 +200,24 @@ class Guard:
         headers["cross-origin-resource-policy"] = "same-origin"
         headers["permissions-policy"] = "geolocation=(self), camera=(self), microphone=(), payment=()"
         if "cache-control" not in headers:
-            headers["cache-control"] = "no-store" if not path.startswith("/static/") else "no-cache"
+            kept = "public, max-age=31536000, immutable" if has_digest else "no-cache"
+            headers["cache-control"] = kept if path.startswith("/static/") else "no-store"
+
+
+class BodyTooLarge(Exception):
+    """A request's body passes the limit."""
+
+
+class _Limited:
+    """Reads a body up to `limit` bytes; a longer one ends the request before it fills memory or disk."""
+
+    def __init__(self, receive: Any, limit: int) -> None:
+        self.receive = receive
+        self.left = limit
+
+    async def __call__(self) -> Any:
+        message = await self.receive()
+        self.left -= len(message.get("body", b""))
+        if self.left < 0:
+            raise BodyTooLarge
+        return message
