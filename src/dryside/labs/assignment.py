@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 
 from dryside.labs.assignment_model import Groups, OrderSlot, Piece, PlanModel, grouped
 
@@ -59,19 +59,12 @@ def cheapest(
         If the solver ends without a proof.
     """
     pieces = [_in_time(piece, ready_by) for piece in pieces]
-    if not may_leave_out and any(not any(piece.offers) for piece in pieces):
-        return None
     if not pieces:
         return Assignment((), 0, 0)
-    if not may_leave_out and any(slot.turn for slot in slots):
-        bound = _solved(_first_turns_only(pieces, slots), slots, max_labs, pooled=True)
-        if bound is None:
-            return None
-        plan = _share_out(bound, pieces, slots)
-        if plan is not None:
-            return plan
-    chosen = _solved(pieces, slots, max_labs, may_leave_out=may_leave_out)
-    return None if chosen is None else assignment_of(chosen, pieces, slots)
+    if may_leave_out:
+        chosen = _solved(pieces, slots, max_labs, may_leave_out=True)
+        return None if chosen is None else assignment_of(chosen, pieces, slots)
+    return _cheapest_of_all(pieces, slots, max_labs, _labs_with_days(slots))
 
 
 def tradeoff(
@@ -84,14 +77,42 @@ def tradeoff(
     """
     found: list[Assignment] = []
     ready_by: int | None = None
-    while (plan := cheapest(pieces, slots, ready_by=ready_by, max_labs=max_labs)) is not None:
+    pooled = _labs_with_days(slots)
+    while pieces:
+        in_time = [_in_time(piece, ready_by) for piece in pieces]
+        plan = _cheapest_of_all(in_time, slots, max_labs, pooled)
+        if plan is None:
+            break
         if found and plan.cost == found[-1].cost:
             found.pop()  # the same price, sooner
         found.append(plan)
-        if not pieces:
-            break
         ready_by = plan.ready - 1
     return tuple(found)
+
+
+def _cheapest_of_all(
+    pieces: Sequence[Piece], slots: Sequence[OrderSlot], max_labs: int | None, pooled: set[int]
+) -> Assignment | None:
+    """The cheapest assignment of all pieces, by bounds that come ever nearer.
+
+    The orders of the labs in `pooled` share their minima, so the program is small and its cost a lower bound. Where the
+    pieces of such a lab cannot really be spread over its orders at that cost, the lab leaves `pooled` (and stays out:
+    the next question is much the same) and the program is solved again.
+    """
+    if any(not any(piece.offers) for piece in pieces):
+        return None
+    while True:
+        chosen = _solved(pieces, slots, max_labs, pooled=pooled)
+        if chosen is None:
+            return None
+        spread, failing = _share_out(chosen, pieces, slots, pooled)
+        if not failing:
+            return assignment_of(spread, pieces, slots)
+        pooled -= failing
+
+
+def _labs_with_days(slots: Sequence[OrderSlot]) -> set[int]:
+    return {slot.lab for slot in slots if slot.turn}
 
 
 def _in_time(piece: Piece, ready_by: int | None) -> Piece:
@@ -107,60 +128,53 @@ def _solved(
     max_labs: int | None,
     *,
     may_leave_out: bool = False,
-    pooled: bool = False,
+    pooled: Collection[int] = (),
 ) -> list[int | None] | None:
     groups = grouped(pieces)
-    model = PlanModel(groups, tuple(slots), max_labs, may_leave_out=may_leave_out, pooled=pooled)
+    model = PlanModel(groups, tuple(slots), max_labs, may_leave_out=may_leave_out, pooled=frozenset(pooled))
     counts = model.solve()
     return None if counts is None else _expand(groups, counts, len(pieces), len(slots))
 
 
-def _first_turns_only(pieces: Sequence[Piece], slots: Sequence[OrderSlot]) -> list[Piece]:
-    """What need not be kept apart goes on each lab's first day: then the program is hardly larger than without days."""
-    return [
-        piece
-        if piece.apart
-        else replace(
-            piece, offers=tuple(None if slot.turn else offer for offer, slot in zip(piece.offers, slots, strict=True))
-        )
-        for piece in pieces
-    ]
-
-
-def _share_out(chosen: Sequence[int | None], pieces: Sequence[Piece], slots: Sequence[OrderSlot]) -> Assignment | None:
-    """Spread each lab's pieces over its orders so that the minima are met together; None if that costs more.
-
-    `chosen` was found as if a lab's orders could share one pool towards their minima, so it costs no more than the best
-    plan. Where the pieces can really be spread so, the plan reached is the best.
-    """
+def _share_out(
+    chosen: Sequence[int | None], pieces: Sequence[Piece], slots: Sequence[OrderSlot], pooled: Collection[int]
+) -> tuple[list[int | None], set[int]]:
+    """Spread the pieces of each pooled lab over its orders; also name the labs where that costs more than reckoned."""
     by_lab: dict[int, list[int]] = defaultdict(list)
     turns: dict[int, set[int]] = defaultdict(set)
     for number, slot in enumerate(chosen):
         assert slot is not None
         by_lab[slots[slot].lab].append(number)
         turns[slots[slot].lab].add(slot)
-    final = list(chosen)
-    for lab, used in turns.items():
-        minimum = slots[min(used)].minimum
-        if len(used) == 1 or not minimum:
+    final, failing = list(chosen), set()
+    for lab in sorted(set(pooled) & set(turns)):
+        used = sorted(turns[lab], key=lambda slot: slots[slot].turn)
+        if len(used) == 1 or not slots[used[0]].minimum:
             continue
-        members = by_lab[lab]
-        kept = [
-            replace(pieces[one], together=None, offers=tuple(
-                offer if slot in used else None for slot, offer in enumerate(pieces[one].offers)
-            ))
-            for one in members
-        ]  # fmt: skip
-        spread = _solved(kept, slots, None)
-        if spread is None:
-            return None
-        price = sum(offer[0] for one in members if (offer := pieces[one].offers[chosen[one] or 0]) is not None)
-        fees = len(used) * slots[min(used)].postage
-        if assignment_of(spread, kept, slots).cost > max(price, len(used) * minimum) + fees:
-            return None
-        for one, slot in zip(members, spread, strict=True):
+        members = [_only_in(pieces[one], used) for one in by_lab[lab]]
+        spread = _solved(members, slots, None)
+        if spread is None or assignment_of(spread, members, slots).cost > _pooled_cost(members, used, slots):
+            failing.add(lab)
+            continue
+        for one, slot in zip(by_lab[lab], spread, strict=True):
             final[one] = slot
-    return assignment_of(final, pieces, slots)
+    return final, failing
+
+
+def _only_in(piece: Piece, used: Sequence[int]) -> Piece:
+    return Piece(tuple(offer if slot in used else None for slot, offer in enumerate(piece.offers)), piece.apart)
+
+
+def _pooled_cost(members: Sequence[Piece], used: Sequence[int], slots: Sequence[OrderSlot]) -> int:
+    """What the pieces of one lab cost where its orders share their minima, as the program reckons it."""
+    prices = [next(offer[0] for offer in piece.offers if offer) for piece in members]
+    minimum, postage = slots[used[0]].minimum, slots[used[0]].postage
+    short = [0]
+    for place in range(len(used)):
+        later = used[place:]
+        there = sum(price for price, one in zip(prices, members, strict=True) if any(one.offers[s] for s in later))
+        short.append(minimum * len(later) - there)
+    return sum(prices) + max(short) + postage * len(used)
 
 
 def _expand(groups: Groups, counts: dict[tuple[int, int], int], pieces: int, slots: int) -> list[int | None]:

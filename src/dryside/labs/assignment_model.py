@@ -38,7 +38,8 @@ class Piece:
     Attributes
     ----------
     offers : tuple of ((int, int) or None)
-        For each slot price in coins and day on which it is ready (any counting of days); None where it cannot go.
+        For each slot price in coins and day on which it is ready (any counting of days); None where it cannot go. At
+        one lab the price is the same on all days, and an earlier day is open where a later one is, and ready no later.
     apart : frozenset of str
         Pieces that share a word never share a slot.
     together : str or None
@@ -90,7 +91,9 @@ def grouped(pieces: Sequence[Piece]) -> Groups:
 class PlanModel:
     """Variables: pieces of each kind in each slot; whether a slot is used; its top-up; labs used; kinds left out.
 
-    With `pooled` the orders of a lab share one pool towards their minima: never dearer than what they really cost.
+    The orders of a lab in `pooled` share one pool towards their minima, and what need not be kept apart stands on its
+    first day whatever day it may go on: hardly larger than a program without days, and never dearer than what the
+    orders really cost.
     """
 
     def __init__(
@@ -100,7 +103,7 @@ class PlanModel:
         max_labs: int | None,
         *,
         may_leave_out: bool = False,
-        pooled: bool = False,
+        pooled: frozenset[int] = frozenset(),
     ):
         self.groups, self.slots, self.max_labs = groups, slots, max_labs
         self.may_leave_out, self.pooled = may_leave_out, pooled
@@ -111,7 +114,7 @@ class PlanModel:
                 (kind, slot)
                 for kind, piece in enumerate(groups.kinds)
                 for slot, offer in enumerate(piece.offers)
-                if offer is not None
+                if offer is not None and (not slots[slot].turn or piece.apart or slots[slot].lab not in pooled)
             )
         }
         count = len(self.placed)
@@ -130,7 +133,7 @@ class PlanModel:
 
     def _pool(self, slot: int) -> tuple[int, ...]:
         """The slots whose prices together count towards their minima."""
-        if not self.pooled:
+        if self.slots[slot].lab not in self.pooled:
             return (slot,)
         return tuple(one for one in self.used if self.slots[one].lab == self.slots[slot].lab)
 
@@ -216,20 +219,35 @@ class PlanModel:
 
     def _rows_of_orders(self, rows: _Rows) -> None:
         """The top-up fills an order to its minimum; a lab's later days are used only after its earlier ones."""
-        prices: dict[int, list[tuple[int, float]]] = defaultdict(list)
+        prices: dict[int, list[tuple[int, int, float]]] = defaultdict(list)
         for (kind, slot), number in self.placed.items():
             offer = self.groups.kinds[kind].offers[slot]
             assert offer is not None
-            prices[slot].append((number, offer[0]))
+            prices[slot].append((kind, number, offer[0]))
         for pool, number in self.topped.items():
-            terms = [term for slot in pool for term in prices[slot]] + [(number, 1.0)]
-            terms += [(self.used[slot], -float(self.slots[slot].minimum)) for slot in pool]
-            rows.add(terms, 0, math.inf)
+            for place, slot in enumerate(pool):
+                # Only what could be there on that day or later can fill the minima of that day and later ones.
+                later = pool[place:]
+                terms = [term for one in pool for term in self._prices_from(prices[one], one, later)]
+                terms += [(self.used[one], -float(self.slots[slot].minimum)) for one in later]
+                rows.add([*terms, (number, 1.0)], 0, math.inf)
         turns = {(self.slots[slot].lab, self.slots[slot].turn): slot for slot in self.used}
         for (lab, turn), slot in turns.items():
             earlier = turns.get((lab, turn - 1))
             if earlier is not None:
                 rows.add([(self.used[slot], 1.0), (self.used[earlier], -1.0)], -math.inf, 0)
+
+    def _prices_from(
+        self, prices: list[tuple[int, int, float]], slot: int, later: tuple[int, ...]
+    ) -> list[tuple[int, float]]:
+        """Of the prices placed in a slot, those that could stand in one of the `later` ones of its pool."""
+        if slot in later:
+            return [(number, price) for _, number, price in prices]
+        return [
+            (number, price)
+            for kind, number, price in prices
+            if not self.groups.kinds[kind].apart and any(self.groups.kinds[kind].offers[one] for one in later)
+        ]
 
     def _rows_of_labs(self, rows: _Rows) -> None:
         """A lab counts as used with its first order; what belongs together stays at one lab."""
