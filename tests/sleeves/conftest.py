@@ -1,6 +1,7 @@
 """A roll whose negatives are back, for the tests of this room."""
 
 from datetime import date
+from pathlib import Path
 
 import pytest
 
@@ -23,3 +24,13 @@ def make_roll(book):
             return roll
 
     return make
+
+
+@pytest.fixture(scope="session")
+def photographs():
+    """Twelve real photographs by their number."""
+    folder = Path(__file__).parents[2].parent / "shared" / "data" / "film-photographs"
+    found = {int(path.stem.split("-")[1]): path for path in folder.glob("photo-*.png")}
+    if not found:
+        pytest.skip("the shared test photographs are not beside the project")
+    return found

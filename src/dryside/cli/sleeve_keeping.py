@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from dryside.cli.support import AsJson, Today, book_from, instant, print_json, say, table, today
+from dryside.cli.support import AsJson, Today, book_from, instant, print_json, progress, say, table, today
 
 app = typer.Typer(add_completion=False)
 
@@ -161,6 +161,76 @@ def _state(loan: Any, on: Any) -> str:
     if loan.back_on:
         return f"back {loan.back_on}"
     return f"{over} days late" if over > 1 else "1 day late" if over else ""
+
+
+@app.command("loose")
+def loose_command(
+    ctx: typer.Context,
+    capture: Annotated[Path, typer.Argument(metavar="CAPTURE", help="One capture of one strip, its edges in view.")],
+    process: Annotated[str, typer.Option("--process", help="c41, ecn2, bw or e6.")] = "c41",
+    format: Annotated[str, typer.Option("--format")] = "135",
+    flat: Annotated[Path | None, typer.Option("--flat", help="Capture of the bare light.")] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Start no roll, only say.")] = False,
+    day: Today = None,
+    json: AsJson = False,
+) -> None:
+    """Which roll a loose strip belongs to, and where: by its edge and what its frames show. If none, it starts one."""
+    from dryside.sleeves.loose import place_strip, verdict
+    from dryside.sleeves.shoebox import gather, look, read_loose_strip, start_roll
+
+    strip = read_loose_strip(capture, process=process, format=format, flat=flat)
+    with book_from(ctx, create=True) as book:
+        with book.read() as conn, progress("Pictures of the book") as steps:
+            shelf = gather(book, conn, steps.step)
+        with progress("Frames of the strip", total=len(strip.frames)) as steps:
+            guesses = place_strip(strip, shelf.rolls, shelf.frames, look, steps.step)
+        found = verdict(guesses)
+        started = None
+        if found == "none" and not dry_run:
+            with book.write() as conn:
+                started = start_roll(conn, strip, process=process, format=format, on=today(day), at=instant(day))
+        with book.read() as conn:
+            places = _places_of(conn, guesses[0]) if found != "none" else []
+    if json:
+        edge = {"stock_number": strip.stock_number, "labels": [frame.label for frame in strip.frames]}
+        print_json(
+            {
+                "verdict": found,
+                "edge": edge,
+                "guesses": guesses[:5],
+                "places": places,
+                "started": started.code if started else None,
+            }
+        )
+        return
+    _show_loose(found, guesses, places, started, capture)
+
+
+def _places_of(conn: Any, guess: Any) -> list[Any]:
+    from dryside.book.rolls import get_roll
+    from dryside.sleeves.whereabouts import whereabouts
+
+    roll = get_roll(conn, guess.roll_id)
+    return [whereabouts(conn, roll, label)[0] for label in guess.labels if label is not None]
+
+
+def _show_loose(found: str, guesses: list[Any], places: list[Any], started: Any, capture: Path) -> None:
+    if found == "none":
+        say("It belongs to no roll of the book.")
+        if guesses:
+            say(f"The likeliest was {guesses[0].code} ({guesses[0].confidence:.0%}): {'; '.join(guesses[0].reasons)}.")
+        if started:
+            say(f"It starts roll {started.code}. Next: dryside invert {capture} --roll {started.code}")
+        return
+    for guess in guesses[:1] if found == "found" else guesses[:3]:
+        known = [label for label in guess.labels if label is not None]
+        sure = "is of" if found == "found" else "may be of"
+        why = "; ".join(guess.reasons)
+        say(f"It {sure} roll {guess.code}, frames {', '.join(known)} ({guess.confidence:.0%}): {why}.")
+    for place in places:
+        say(f"  {place}")
+    if found == "asked":
+        say("Look at both before filing it.")
 
 
 @app.command("spine")
