@@ -27,6 +27,8 @@ _MODULES = 31
 _SHORT_MODULES = 23
 _LEAST_CORRELATION = 0.6
 _AGREE = 0.2  # half frames: 3.8 mm
+_SCALES = (1.0, 2.0, 0.5, 1.5, 3.0, 0.7)
+_SCALES_FOR_NOTHING = 2  # after so many sizes without one reading the edge has no code
 
 
 @dataclass(frozen=True)
@@ -206,17 +208,23 @@ def _bars(edge: FilmView, *, clear_is_light: bool, by_density: bool) -> NDArray[
 
 def _read(edge: FilmView, strip: Strip, *, lower: bool) -> list[Reading]:
     readings: list[Reading] = []
-    for by_density in (strip.clear_is_light, not strip.clear_is_light):
-        bars = _bars(edge, clear_is_light=strip.clear_is_light, by_density=by_density)
-        for reading in _read_bars(bars, edge, lower=lower):
-            if all(abs(reading.x_mm[0] - other.x_mm[0]) > 2 or reading.text != other.text for other in readings):
-                readings.append(reading)
-        if len(readings) >= (strip.x_to_mm - strip.x_from_mm) / HALF_FRAME_PITCH_MM - 1.5:
-            break
+    expected = (strip.x_to_mm - strip.x_from_mm) / HALF_FRAME_PITCH_MM - 1.5
+    # The reader is finicky about bar widths in pixels: a code it misses at one size it reads at another.
+    for scale in _SCALES:
+        for by_density in (strip.clear_is_light, not strip.clear_is_light):
+            bars = _bars(edge, clear_is_light=strip.clear_is_light, by_density=by_density)
+            for reading in _read_bars(bars, edge, lower=lower, scale=scale):
+                if all(abs(reading.x_mm[0] - other.x_mm[0]) > 2 or reading.text != other.text for other in readings):
+                    readings.append(reading)
+            if len(readings) >= expected:
+                return readings
+        if not readings and scale == _SCALES[_SCALES_FOR_NOTHING]:
+            break  # an edge without any code
     return readings
 
 
-def _read_bars(bars: NDArray[np.float32], edge: FilmView, *, lower: bool) -> list[Reading]:
+def _read_bars(bars: NDArray[np.float32], edge: FilmView, *, lower: bool, scale: float = 1.0) -> list[Reading]:
+    import cv2
     import zxingcpp
 
     inner_up = bars if lower else bars[::-1, ::-1]
@@ -224,6 +232,10 @@ def _read_bars(bars: NDArray[np.float32], edge: FilmView, *, lower: bool) -> lis
     ground = np.ones((inner_up.shape[0] + 12, inner_up.shape[1]), np.float32)
     picture = np.concatenate([ground, inner_up, ground[:6]])
     grey = np.ascontiguousarray(np.clip(picture * 200 + 20, 0, 255).astype(np.uint8))
+    if scale != 1:
+        grey = cv2.resize(
+            grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+        )
     results = zxingcpp.read_barcodes(
         grey,
         formats=zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.DXFilmEdge),
@@ -234,7 +246,7 @@ def _read_bars(bars: NDArray[np.float32], edge: FilmView, *, lower: bool) -> lis
     readings: list[Reading] = []
     for result in results:
         at = result.position
-        columns = sorted((at.top_left.x, at.top_right.x, at.bottom_left.x, at.bottom_right.x))
+        columns = sorted(x / scale for x in (at.top_left.x, at.top_right.x, at.bottom_left.x, at.bottom_right.x))
         first, last = float(np.mean(columns[:2])), float(np.mean(columns[2:]))
         forward = abs(result.orientation) < 90
         if last - first < 4 * _SHORT_MODULES or not really_there(inner_up, result.text, (first, last), forward=forward):
