@@ -100,6 +100,11 @@ def get_stock(conn: Connection, stock: int | str) -> StockRow:
     return must_be(row, f"stock {stock}", f"In it: {names}.")
 
 
+def find_stock(conn: Connection, name: str) -> StockRow | None:
+    """The stock of that name (any case), if the book has it."""
+    return _by_name(conn, name)
+
+
 def list_stocks(conn: Connection) -> list[StockRow]:
     """Every stock, by name."""
     return fetch(conn, StockRow, stocks, order=(stocks.c.name,))

@@ -6,10 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from dryside.book.schema import binders, frame_strips, loans, pages, positives, scans, strips
+from dryside.book.frame_pictures import pictures_of_frames
+from dryside.book.schema import binders, frame_strips, loans, pages, strips
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
+
+    from dryside.book.folder import Book
 
 
 @dataclass(frozen=True)
@@ -19,7 +22,7 @@ class Whereabouts:
     Attributes
     ----------
     picture : str or None
-        Relative to pictures/: the scan, else the positive.
+        The picture shown for it, relative to the book's folder.
     strip : int or None
         Number of the strip along the roll; `place_on_strip` counts from 1.
     binder, binder_place : str or None
@@ -54,12 +57,16 @@ class Whereabouts:
         return f"binder {self.binder}{shelf}, page {self.page}, row {self.row}, {strip}{lent}"
 
 
-def where_are(conn: Connection, frame_ids: Sequence[int]) -> dict[int, Whereabouts]:
+def where_are(conn: Connection, book: Book, frame_ids: Sequence[int]) -> dict[int, Whereabouts]:
     """Where each of these frames is, by frame id; a handful of queries whatever their number."""
     ids = list(frame_ids)
     if not ids:
         return {}
-    pictures = _pictures(conn, ids)
+    pictures = {
+        one: found.path.relative_to(book.root).as_posix()
+        for one, found in pictures_of_frames(conn, book, ids).items()
+        if found.path.is_relative_to(book.root)
+    }
     lent = _lent(conn)
     found = {}
     for row in _places(conn, ids):
@@ -102,21 +109,6 @@ def _places(conn: Connection, ids: list[int]) -> Any:
         .where(frame_strips.c.frame_id.in_(ids))
     )
     return conn.execute(statement)
-
-
-def _pictures(conn: Connection, ids: list[int]) -> dict[int, str]:
-    """The picture of each frame: a positive of one's own, or the scan, which wins."""
-    from sqlalchemy import select
-
-    found: dict[int, str] = {}
-    for table in (positives, scans):
-        rows = conn.execute(
-            select(table.c.frame_id, table.c.picture)
-            .where(table.c.frame_id.in_(ids), table.c.picture.is_not(None))
-            .order_by(table.c.id)
-        )
-        found |= {row.frame_id: row.picture for row in rows}
-    return found
 
 
 def _lent(conn: Connection) -> dict[tuple[str, int], str]:

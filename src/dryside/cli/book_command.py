@@ -9,6 +9,7 @@ import typer
 from dryside.book.cameras import add_camera, add_lens, list_cameras, list_lenses
 from dryside.book.people import add_person, get_person, list_people
 from dryside.book.summary import summarise
+from dryside.cli import book_keeping
 from dryside.cli.support import AsJson, book_from, print_json, say, table
 from dryside.film.formats import parse_format
 
@@ -17,6 +18,13 @@ app = typer.Typer(
     no_args_is_help=True,
     help="Make, back up, restore, export and pack the book; people, cameras, lenses.",
 )
+
+app.command("backup")(book_keeping.backup)
+app.command("restore")(book_keeping.restore_book)
+app.command("pack")(book_keeping.pack_rolls)
+app.command("validate")(book_keeping.validate)
+app.command("export")(book_keeping.export)
+app.command("import")(book_keeping.import_sheet)
 
 
 @app.command()

@@ -8,6 +8,7 @@ import typer
 
 from dryside.book.cameras import get_camera, get_lens
 from dryside.book.instants import parse_day
+from dryside.book.journey import RollState, place_in_words
 from dryside.book.notes.coordinates import PAIR, read_pair
 from dryside.book.people import get_person
 from dryside.book.rolls import find_roll
@@ -60,7 +61,7 @@ def find(
             negatives_at_lab=at_lab,
         )
         page = find_frames(conn, query, limit=limit, after=after, budget_s=None)
-        ways = where_are(conn, [frame.id for frame in page.frames])
+        ways = where_are(conn, book, [frame.id for frame in page.frames])
     if as_json:
         print_json({"frames": [_shown(frame, ways[frame.id]) for frame in page.frames], "after": page.after})
         return
@@ -95,5 +96,7 @@ def _say(frame: FoundFrame, way: Whereabouts) -> None:
     title = f" ({frame.roll_title})" if frame.roll_title else ""
     say(f"{frame.roll} frame {frame.label}{title}: {said or 'nothing noted'}")
     if way.picture:
-        say(f"    pictures/{way.picture}")
-    say(f"    {way.in_words if way.strip is not None else f'roll is {frame.roll_state}'}")
+        say(f"    {way.picture}")
+    say(
+        f"    {way.in_words if way.strip is not None else f'the roll is {place_in_words(RollState(frame.roll_state))}'}"
+    )

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import sys
-from datetime import datetime
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -16,9 +17,10 @@ from dryside.book.notes.lines import read_note
 from dryside.book.notes.noted import Assumptions, Reading
 from dryside.book.notes.track import GAP_LIMIT_S, add_places, read_track
 from dryside.book.rolls import RollRow, find_roll
+from dryside.cli.frame_notes import assumptions_of_sheet, content_of, mapping_of
 from dryside.cli.support import AsJson, Today, book_from, names_by_id, print_json, say, table, today
 from dryside.film.exposure import format_f_number
-from dryside.film.refusal import NotFound, Refusal
+from dryside.film.refusal import Refusal
 
 if TYPE_CHECKING:
     from dryside.book.folder import Book
@@ -58,13 +60,13 @@ def import_log(
 
     One line a frame, fields in any order: '12 1/250 f8 50mm harbour wall, sun behind'. '13-15 same but f4' repeats.
     """
-    content = sys.stdin.buffer.read() if str(file) == "-" else _content(file)
-    tracks = [(path, _content(path)) for path in gpx or ()]
+    content = content_of(file)
+    tracks = [(path, content_of(path)) for path in gpx or ()]
     with book_from(ctx, create=False) as book:
         with book.read() as conn:
             row = find_roll(conn, roll)
             assume = _assume(row, offset, day, dates, today(now))
-            reading = read_log(file.name, content, assume, _mapping(mapping or ()))
+            reading = read_log(file.name, content, assume, mapping_of(mapping or ()))
             reading, off_track = _placed(reading, tracks, gpx_offset, gpx_gap)
             plan = plan_import(conn, row, reading, replace=replace)
         _show_reading(reading, plan, off_track, to_stderr=as_json)
@@ -176,45 +178,10 @@ def in_one_line(frame: FrameRow) -> str:
     return ", ".join(str(part) for part in (frame.shutter, aperture, focal, frame.caption, frame.place, stars) if part)
 
 
-def _content(path: Path) -> bytes:
-    try:
-        return path.read_bytes()
-    except FileNotFoundError as error:
-        raise NotFound(str(path), "no such file", "Look at its name.") from error
-    except OSError as error:
-        raise Refusal(str(path), f"it cannot be read ({error.strerror})", "") from error
-
-
-def _mapping(given: list[str] | tuple[()]) -> dict[str, str]:
-    pairs = [one.partition("=") for one in given]
-    for field, sign, column in pairs:
-        if not sign or not field or not column:
-            raise Refusal(f"--map {field}", "it has no field and column", "Write it like --map shutter=Belichtung.")
-    return {field.strip(): column.strip() for field, _, column in pairs}
-
-
-def _assume(row: RollRow, offset: str | None, day: str | None, dates: str | None, now: Any) -> Assumptions:
-    if dates not in (None, "day-first", "month-first"):
-        raise Refusal(f"--dates {dates}", "it is neither day-first nor month-first", "Write one of them.")
+def _assume(row: RollRow, offset: str | None, day: str | None, dates: str | None, now: date) -> Assumptions:
     began = row.loaded_on or row.exposed_on
     year = int(began[:4]) if began else now.year
-    return Assumptions(
-        offset=offset or _here(),
-        year=year,
-        day=day,
-        month_first=None if dates is None else dates == "month-first",
-        is_half_frame=row.format == "half",
-    )
-
-
-def _here() -> str:
-    """This machine's zone by name where it has one (so that summer time is right for each day), else its offset."""
-    zone = Path("/etc/timezone")
-    name = zone.read_text("utf-8").strip() if zone.exists() else ""
-    link = Path("/etc/localtime")
-    if not name and link.is_symlink():
-        name = str(link.resolve()).partition("zoneinfo/")[2]
-    return name or datetime.now().astimezone().strftime("%z")
+    return assumptions_of_sheet(offset, dates, year=year, day=day, is_half_frame=row.format == "half")
 
 
 def _placed(
@@ -230,8 +197,6 @@ def _placed(
 
 def _keep(book: Book, row: RollRow, reading: Reading, files: list[tuple[Path, bytes]], *, replace: bool) -> int:
     """The files are kept first, then all frames are written in one transaction."""
-    import io
-
     kept = [(path, store_original(book, io.BytesIO(content), name=path.name)) for path, content in files]
     with book.write() as conn:
         for place, (path, file) in enumerate(kept):

@@ -188,7 +188,7 @@ def _values(said: Mapping[str, str], assume: Assumptions) -> dict[str, Any]:
     for field, value in said.items():
         if field == "caption" and value.strip().lower() in BLANK:
             found.put("blank", True)
-        elif field not in ("label", "date", "time", "taken_at", *ROLL_NAMES):
+        elif field not in ("label", "date", "time", "taken_at", "taken_to", *ROLL_NAMES):
             put_field(found, field, value)
     values = dict(found.values)
     if found.shutters:
@@ -202,15 +202,18 @@ def _values(said: Mapping[str, str], assume: Assumptions) -> dict[str, Any]:
     moment = " ".join(said[name] for name in ("taken_at", "date", "time") if said.get(name))
     if moment:
         values["taken_at"], values["taken_to"] = _moment(plain_signs(moment), assume)
+        if said.get("taken_to") in ("day", "minute", "second"):
+            values["taken_to"] = said["taken_to"]
     return values
 
 
 def _moment(text: str, assume: Assumptions) -> tuple[str, str]:
     day = DATE.search(text)
-    clock = TIME.search(text)
+    beside = f"{text[: day.start()]} {text[day.end() :]}" if day else text
+    clock = TIME.search(beside)
     if day is None and not assume.day:
         raise Refusal(f"date {text!r}", "no day can be read from it", "Write it like 2026-07-14 14:30.")
-    rest = TIME.sub("", DATE.sub("", text)).strip(" ,T")
+    rest = TIME.sub("", beside).strip(" ,T")
     if rest:
         raise Refusal(f"date {text!r}", f"{rest!r} is neither day nor time", "Write it like 2026-07-14 14:30.")
     when = read_date(day, assume) if day else date.fromisoformat(str(assume.day))

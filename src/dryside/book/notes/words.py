@@ -57,6 +57,7 @@ FIELD_NAMES: dict[str, tuple[str, ...]] = {
     "focal_mm": ("focal", "focal length", "focal mm", "mm", "brennweite", "focale", "distancia focal", "focal_mm"),
     "lens": ("lens", "objektiv", "linse", "objectif", "objetivo", "optique"),
     "taken_at": ("date time", "datetime", "timestamp", "taken", "taken at", "taken_at", "zeitpunkt", "date/time"),
+    "taken_to": ("taken to", "taken_to"),
     "date": ("date", "day", "datum", "tag", "jour", "fecha", "día", "dia"),
     "time": ("time", "uhrzeit", "heure", "hora"),
     "caption": ("caption", "subject", "description", "title", "motiv", "bildtext", "beschreibung", "sujet", "légende",
