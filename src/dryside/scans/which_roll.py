@@ -174,7 +174,7 @@ def _holds(word: str, name: str) -> bool:
 
 
 def _holds_number(word: str, number: str) -> bool:
-    """A lab's number (`815`, `2207-1`) as a number of its own, leading zeros aside, not as digits inside a longer one."""
+    """A lab's number (`815`, `2207-1`) as a number of its own, leading zeros aside, not inside a longer one."""
     wanted, parts = _number_parts(number), _number_parts(word)
     places = range(len(parts) - len(wanted) + 1)
     return any(wanted) and any(parts[k : k + len(wanted)] == wanted for k in places)
