@@ -1,9 +1,9 @@
 """Film without perforations in sight: roll film, strips in a holder that masks the holes, captures of a single frame.
 
-All long straight edges of such a capture, film's and frames', run along two directions. Turned straight, the frames' upper
-and lower sides are two edges of opposite sense whose distance is the height of a frame, the film's edges lie a known way
-beyond them or are not seen, and between them stand frames of the right length. Every pair of edges, both ways of laying
-the film and both senses (negative, slide) are tried, and the best story is taken.
+All long straight edges of such a capture, film's and frames', run along two directions. Turned straight, the frames'
+upper and lower sides are two edges of opposite sense whose distance is the height of a frame, the film's edges lie a
+known way beyond them or are not seen, and between them stand frames of the right length. Every pair of edges, both ways
+of laying the film and both senses (negative, slide) are tried, and the best story is taken.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from dryside.film.formats import FilmFormat
 from dryside.negatives.evidence import agreement, steps_of_rows
 from dryside.negatives.film_view import FilmView, lay_flat
-from dryside.negatives.frame_rhythm import Track, place_valued
+from dryside.negatives.frame_rhythm import Track, place
 from dryside.negatives.types import FilmPlane, FloatArray, LightArray, ScaleSource, Strip
 
 Floats = NDArray[np.floating[Any]]
@@ -27,8 +27,10 @@ _LEAST_EDGE = 0.12
 _MOST_EDGES = 12
 _PAIRS_TRIED = 8
 _LEAST_STORY = 1.25
+_RIM_LINE = 0.25
+_DUST = 0.004  # part of a picture that is busy with dust
 _ENOUGH = 0.6  # agreement along a side beyond which more says nothing
-_BLACKEST = 45.0  # units of density above the clearest part: 1.35; a mask is black beyond it
+_BLACKEST = 80.0  # units of density above the clearest part: 2.4; a mask is black beyond it
 _DARKEST = 1e-4
 
 
@@ -217,7 +219,11 @@ def _busy(density: Floats) -> NDArray[np.bool_]:
     down = steps_of_rows(density.T, fine).T[:-1]
     across = steps_of_rows(density, fine)[:, :-1]
     change = np.maximum(np.abs(down), np.abs(across))
-    return np.asarray(change > max(1.5, 4 * float(np.percentile(change[::3, ::3], 30))))
+    busy = np.asarray(change > max(1.5, 4 * float(np.percentile(change[::3, ::3], 30))))
+    # Long straight edges are rims of film, holder or frames.
+    busy[busy.mean(axis=1) > _RIM_LINE] = False
+    busy[:, busy.mean(axis=0) > _RIM_LINE] = False
+    return busy
 
 
 def _left_over(busy: NDArray[np.bool_], pair: _Pair, facts: FilmFormat, starts: list[float]) -> float:
@@ -231,7 +237,7 @@ def _left_over(busy: NDArray[np.bool_], pair: _Pair, facts: FilmFormat, starts: 
         rim[max(0, top - wide) : bottom + wide, max(0, left - wide) : max(0, right + wide)] = True
         inside[max(0, top + wide) : bottom - wide, max(0, left + wide) : max(0, right - wide)] = True
     within, without = float((busy & inside).sum()), float((busy & ~rim).sum())
-    return without / max(within + without, 1.0)
+    return without / (within + without + _DUST * busy.size)
 
 
 def _along(density: Floats, pair: _Pair, facts: FilmFormat, sense: int) -> tuple[float, list[float]]:
@@ -248,14 +254,23 @@ def _along(density: Floats, pair: _Pair, facts: FilmFormat, sense: int) -> tuple
         covered=np.zeros(len(x)),
         seen_mm=(0.0, float(edges[-1])),
     )  # fmt: skip
-    total, _, starts = place_valued(
+    length, starts = place(
         track, length_mm=facts.along_mm, pitch_mm=facts.usual_pitch_mm, pitch_sure_mm=0.05 * facts.along_mm,
         slack_mm=0.02 * facts.along_mm,
     )  # fmt: skip
     if not starts:
         return 0.0, []
-    room = max(1.0, (edges[-1] - 0.5 * facts.along_mm) / facts.usual_pitch_mm)
-    return total / max(len(starts), 0.6 * room), starts
+    seen = _best_near(x, track.rises, np.array(starts)) + _best_near(x, -track.rises, np.array(starts) + length)
+    if seen.max() < 0.3:
+        return 0.0, []
+    good = seen >= 0.5 * seen.max()
+    return float(seen[good].mean()), [start for start, one in zip(starts, good, strict=True) if one]
+
+
+def _best_near(x: FloatArray, values: FloatArray, places: FloatArray) -> FloatArray:
+    """The largest value within a millimetre of each place, 0 at least."""
+    near = np.abs(x[None, :] - places[:, None]) < 1.0
+    return np.asarray(np.where(near, np.maximum(values, 0)[None, :], 0).max(axis=1))
 
 
 def _as_strip(story: _Story, facts: FilmFormat, size: tuple[int, int]) -> Strip:

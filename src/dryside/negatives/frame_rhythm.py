@@ -76,23 +76,6 @@ def place(
     rhythm_weight : float, optional
         What a frame that stands oddly costs, against 1 for an edge that is seen along its whole side.
     """
-    _, length, starts = place_valued(
-        track, length_mm=length_mm, pitch_mm=pitch_mm, pitch_sure_mm=pitch_sure_mm, slack_mm=slack_mm,
-        rhythm_weight=rhythm_weight,
-    )  # fmt: skip
-    return length, starts
-
-
-def place_valued(
-    track: Track,
-    *,
-    length_mm: float,
-    pitch_mm: float,
-    pitch_sure_mm: float,
-    slack_mm: float,
-    rhythm_weight: float = 0.3,
-) -> tuple[float, float, list[float]]:
-    """`place`, and before its answer what that is worth: about 2 for each frame that is seen all round."""
     lengths = np.arange(length_mm - slack_mm, length_mm + slack_mm + 1e-6, 0.1)
     scores = np.array([_scores(track, float(length)) for length in lengths])
     step = track.step_mm
@@ -107,7 +90,7 @@ def place_valued(
     odd = ((lengths - length_mm) / slack_mm) ** 2
     values = values - _LENGTH_WEIGHT * odd * np.array([max(1, len(chain)) for chain in chains])
     best = int(np.argmax(values))
-    return float(values[best]), float(lengths[best]), [float(track.x_mm[j]) for j in chains[best]]
+    return float(lengths[best]), [float(track.x_mm[j]) for j in chains[best]]
 
 
 def _chain(scores: Floats, away: NDArray[np.int64], costs: Floats) -> tuple[Floats, NDArray[np.int64]]:
