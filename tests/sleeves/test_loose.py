@@ -195,5 +195,5 @@ def test_a_strip_without_frames_and_a_capture_without_film_are_refused(tmp_path)
         place_strip(LooseStrip((), None), [], [], look)
     path = tmp_path / "nothing.tif"
     tifffile.imwrite(path, np.full((400, 600, 3), 40000, np.uint16), photometric="rgb")
-    with pytest.raises(NotFound, match="nothing.tif"):
+    with pytest.raises(NotFound, match=r"nothing\.tif"):
         read_loose_strip(path, process="c41", format="135")
