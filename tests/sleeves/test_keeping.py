@@ -6,6 +6,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from dryside.book.rolls import add_roll_name
 from dryside.book.rows import insert
 from dryside.book.schema import pages, stocks, strips
 from dryside.film.processes import LAST_NITRATE_YEAR
@@ -19,7 +20,7 @@ from dryside.sleeves.lending import bring_back, lend_page, lend_strips, list_loa
 from dryside.sleeves.moving import move_page, move_strip, refile
 from dryside.sleeves.roll_film import film_of_roll
 from dryside.sleeves.undoing import take_back
-from dryside.sleeves.whereabouts import binder_of_qr, qr_text, qr_text_of_binder, roll_of_qr, split_picture, whereabouts
+from dryside.sleeves.whereabouts import binder_of_qr, find_picture, qr_text, qr_text_of_binder, roll_of_qr, whereabouts
 
 MAY = date(2026, 5, 20)
 
@@ -213,10 +214,25 @@ def test_a_scanned_qr_leads_to_the_roll_or_the_binder():
     assert roll_of_qr(qr_text("26-014-K", "https://192.168.1.5:8300/")) == "26-014-K"
     assert binder_of_qr(qr_text_of_binder("Harbour 2026")) == "Harbour 2026"
     assert binder_of_qr("26-014-K") is None
-    assert split_picture("dryside:roll/26-014-K/12") == ("26-014-K", "12")
-    assert split_picture("26-014-K 12A") == ("26-014-K", "12A")
-    with pytest.raises(Refusal, match="none is named"):
-        split_picture(" ")
+
+
+def test_a_picture_is_named_by_roll_and_frame_or_by_an_old_number_with_spaces(book, make_roll):
+    roll = make_roll(3)
+    with book.write() as conn:
+        add_roll_name(conn, roll.id, "summer 14")
+        for text, label in (
+            (roll.code, None),
+            (f"dryside:roll/{roll.code}/2", "2"),
+            (f"{roll.code} 2A", "2A"),
+            ("Summer 14", None),
+            ("summer 14/3", "3"),
+            ("summer 14 3", "3"),
+        ):
+            assert find_picture(conn, text) == (roll, label)
+        with pytest.raises(NotFound, match="roll winter 9"):
+            find_picture(conn, "winter 9")
+        with pytest.raises(Refusal, match="none is named"):
+            find_picture(conn, " ")
 
 
 @pytest.mark.parametrize("text", ["", "/3", "Harbour/0", "Harbour/x", "Harbour/1/2/3/4"])

@@ -97,7 +97,11 @@ def file_command(
         with book.read() as conn:
             row, film = _film(conn, roll, frames, format)
         layouts = _layouts(pages, row.format, format)
-        filing = _as_cut(film, layouts, strips, cut_in) if strips or cut_in else filing_of_plan(_plan(film, layouts))
+        filing = (
+            _as_cut(film, layouts, strips, cut_in)
+            if strips or cut_in is not None
+            else filing_of_plan(_plan(film, layouts))
+        )
         filed = []
         if not dry_run:
             with book.write() as conn:
@@ -185,16 +189,14 @@ def where_command(
 ) -> None:
     """The way to a negative: binder, page, row, place; or who has it."""
     from dryside.book.frames import find_frame
-    from dryside.book.rolls import find_roll
-    from dryside.sleeves.whereabouts import binder_of_qr, split_picture, whereabouts
+    from dryside.sleeves.whereabouts import binder_of_qr, find_picture, whereabouts
 
     spine = binder_of_qr(what)
     if spine is not None:
         _show_binder(ctx, spine, json)
         return
     with book_from(ctx, create=False) as book, book.read() as conn:
-        code, label = split_picture(what)
-        roll = find_roll(conn, code)
+        roll, label = find_picture(conn, what)
         wanted = find_frame(conn, roll.id, label).label if label else None
         places = whereabouts(conn, roll, wanted)
     if json:
@@ -213,7 +215,7 @@ def _show_binder(ctx: typer.Context, name: str, json: bool) -> None:
 
     with book_from(ctx, create=False) as book, book.read() as conn:
         binder = find_binder(conn, name)
-        lying = []
+        lying: list[dict[str, Any]] = []
         for page in list_pages(conn, binder.id):
             ids = dict.fromkeys(strip.roll_id for strip in strips_on_page(conn, page.id))
             lying.append(
@@ -264,9 +266,9 @@ def undo_command(
 def _film(conn: Any, roll: str, count: int | None, format: str | None) -> tuple[Any, RollFilm]:
     from dryside.book.rolls import find_roll
     from dryside.sleeves.roll_film import film_of_roll
-    from dryside.sleeves.whereabouts import split_picture
+    from dryside.sleeves.whereabouts import roll_of_qr
 
-    row = find_roll(conn, split_picture(roll)[0])
+    row = find_roll(conn, roll_of_qr(roll))
     return row, film_of_roll(conn, row, count=count, format=_formats(format))
 
 
@@ -332,17 +334,16 @@ def _binder(conn: Any, name: str) -> Any:
 
 def _pages_meant(conn: Any, what: str) -> list[tuple[Any, Any]]:
     """Pages that a binder, a binder's page, or a roll names."""
-    from dryside.book.rolls import find_roll
     from dryside.film.refusal import NotFound
     from dryside.sleeves.binders import find_binder, find_page, list_pages, pages_of_roll, parse_address, strips_on_page
-    from dryside.sleeves.whereabouts import split_picture
+    from dryside.sleeves.whereabouts import find_picture
 
     try:
         address = parse_address(what)
         binder = find_binder(conn, address.binder)
     except (NotFound, Refusal) as not_a_binder:
         try:
-            found = pages_of_roll(conn, find_roll(conn, split_picture(what)[0]).id)
+            found = pages_of_roll(conn, find_picture(conn, what)[0].id)
         except NotFound:
             raise not_a_binder from None
         if not found:
@@ -421,8 +422,8 @@ def _show_filing(filing: Filing, filed: list[Any], code: str) -> None:
         rows = [(s.number, f"{s.labels[0]} to {s.labels[-1]}", s.binder, s.page, s.row, s.place) for s in filed]
         table(("strip", "frames", "binder", "page", "row", "place"), rows, right=("strip", "page", "row", "place"))
     else:
-        rows = [(s.number, f"{s.labels[0]} to {s.labels[-1]}", s.page, s.row, s.place) for s in filing.strips]
-        table(("strip", "frames", "page", "row", "place"), rows, right=("strip", "page", "row", "place"))
+        planned = [(s.number, f"{s.labels[0]} to {s.labels[-1]}", s.page, s.row, s.place) for s in filing.strips]
+        table(("strip", "frames", "page", "row", "place"), planned, right=("strip", "page", "row", "place"))
         say("Nothing was filed: --dry-run.")
     for remark in filing.remarks:
         say(f"Note: {remark}.")

@@ -22,20 +22,19 @@ def move_command(
     json: AsJson = False,
 ) -> None:
     """Move a page, or one strip of a roll, to another place. 'sleeve undo' takes it back."""
-    from dryside.book.rolls import find_roll
     from dryside.film.refusal import NotFound, Refusal
     from dryside.sleeves.binders import find_binder, parse_address
     from dryside.sleeves.moving import move_page, move_strip
-    from dryside.sleeves.whereabouts import split_picture
+    from dryside.sleeves.whereabouts import find_picture
 
     with book_from(ctx, create=False) as book, book.write() as conn:
-        target, source = parse_address(to), parse_address(what)
+        target = parse_address(to)
         try:
+            source = parse_address(what)
             binder = find_binder(conn, source.binder)
-        except NotFound as no_binder:
-            code, strip = split_picture(what)
+        except Refusal as no_binder:
             try:
-                roll = find_roll(conn, code)
+                roll, strip = find_picture(conn, what)
             except NotFound:
                 raise no_binder from None
             if not strip or not strip.isdigit():
@@ -94,16 +93,14 @@ def lend_command(
     json: AsJson = False,
 ) -> None:
     """Note that negatives were handed out: a roll, the strip with a frame, or a whole page."""
-    from dryside.book.rolls import find_roll
     from dryside.film.refusal import NotFound
     from dryside.sleeves.binders import find_binder, parse_address
     from dryside.sleeves.lending import lend_page, lend_strips, strips_meant
-    from dryside.sleeves.whereabouts import split_picture
+    from dryside.sleeves.whereabouts import find_picture
 
     with book_from(ctx, create=False) as book, book.write() as conn:
-        code, label = split_picture(what)
         try:
-            roll = find_roll(conn, code)
+            roll, label = find_picture(conn, what)
         except NotFound as no_roll:
             address = parse_address(what)
             try:

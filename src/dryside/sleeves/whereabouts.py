@@ -6,9 +6,9 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from dryside.book.rolls import describe_place
+from dryside.book.rolls import describe_place, find_roll
 from dryside.book.schema import binders, frame_strips, frames, loans, pages, strips
-from dryside.film.refusal import Refusal
+from dryside.film.refusal import NotFound, Refusal
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -102,19 +102,32 @@ def roll_of_qr(text: str) -> str:
     return plain[len(SCHEME) :] if plain.lower().startswith(SCHEME) else plain
 
 
-def split_picture(text: str) -> tuple[str, str | None]:
-    """A roll, or a roll and a frame: `26-014-K`, `26-014-K/12`, `26-014-K 12`; a scanned QR is taken too.
+def find_picture(conn: Connection, text: str) -> tuple[RollRow, str | None]:
+    """A roll, or a roll and what stands after a slash or the last space: `26-014-K`, `26-014-K/12`, `26-014-K 12`.
+
+    A scanned QR is taken too, and a second name of a roll that has spaces or slashes of its own.
 
     Raises
     ------
+    NotFound
+        If no roll is meant.
     Refusal
         If there is nothing.
     """
     plain = roll_of_qr(text)
     if not plain:
         raise Refusal("roll", "none is named", "Write its code, and a frame after a slash: 26-014-K/12.")
-    roll, _, frame = plain.partition("/") if "/" in plain else plain.partition(" ")
-    return roll.strip(), frame.strip() or None
+    try:
+        return find_roll(conn, plain), None
+    except NotFound as not_a_roll:
+        for mark in ("/", " "):
+            roll, found, rest = plain.rpartition(mark)
+            if found and roll.strip() and rest.strip():
+                try:
+                    return find_roll(conn, roll), rest.strip()
+                except NotFound:
+                    continue
+        raise not_a_roll
 
 
 def whereabouts(conn: Connection, roll: RollRow, label: str | None = None) -> list[Whereabouts]:
