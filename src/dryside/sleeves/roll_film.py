@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from dryside.book.frames import list_frames
 from dryside.book.schema import captures
-from dryside.film.frame_labels import next_label, parse_label
+from dryside.film.frame_labels import next_label, normalise_label, parse_label
 from dryside.film.refusal import Refusal
 from dryside.sleeves.frames_on_film import FrameOnFilm, SeenFrame, frames_from_captures, nominal_frames
 
@@ -114,7 +114,7 @@ def seen_in(geometry: Mapping[str, Any]) -> list[SeenFrame]:
     if not scale or not found:
         return []
     along = _direction(found)
-    spans = sorted((_span(frame["corners"], along, scale), frame["label"]) for frame in found)
+    spans = sorted((_span(frame["corners"], along, scale), normalise_label(frame["label"])) for frame in found)
     if len(spans) > 1 and parse_label(spans[0][1]) > parse_label(spans[-1][1]):
         spans = sorted(((-end, -start), label) for (start, end), label in spans)
     return [SeenFrame(label, start, end) for (start, end), label in spans]
