@@ -228,6 +228,7 @@ def _busy(density: Floats) -> NDArray[np.bool_]:
 
 def _left_over(busy: NDArray[np.bool_], pair: _Pair, facts: FilmFormat, starts: list[float]) -> float:
     """Which part of all that is busy lies outside the frames, their rims left out."""
+    upper, lower = pair.film_edges
     inside = np.zeros(busy.shape, bool)
     rim = np.zeros(busy.shape, bool)
     wide = max(2, round(0.7 * pair.scale))
@@ -236,6 +237,10 @@ def _left_over(busy: NDArray[np.bool_], pair: _Pair, facts: FilmFormat, starts: 
         left, right = round(start * pair.scale), round((start + facts.along_mm) * pair.scale)
         rim[max(0, top - wide) : bottom + wide, max(0, left - wide) : max(0, right + wide)] = True
         inside[max(0, top + wide) : bottom - wide, max(0, left + wide) : max(0, right - wide)] = True
+    if upper is not None:
+        rim[: max(0, round(upper) + wide)] = True
+    if lower is not None:
+        rim[max(0, round(lower) - wide) :] = True
     within, without = float((busy & inside).sum()), float((busy & ~rim).sum())
     return without / (within + without + _DUST * busy.size)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -13,16 +14,36 @@ from dryside.negatives import evidence as evidences
 from dryside.negatives.evidence import Evidence
 from dryside.negatives.film_view import FilmView, lay_flat
 from dryside.negatives.frame_rhythm import Track, place
-from dryside.negatives.types import FloatArray, FrameFound, LightArray, Strip
+from dryside.negatives.frame_sides import (
+    SEEN_SURELY,
+    Side,
+    agreed,
+    left_and_right,
+    own_top_and_bottom,
+    top_and_bottom,
+)
+from dryside.negatives.types import FrameFound, LightArray, Strip
 
 Floats = NDArray[np.floating[Any]]
 
-_GATE_SLACK_MM = 0.8  # how far real gates are from the nominal frame
-_SEEN_SURELY = 0.35  # agreement along a side that makes it a measurement of its own
 _LEAST_PART_IN_CAPTURE = 0.75
 _LEAST_PART_ON_FILM = 0.3
+_BLANK_TRUST = 0.6
 _MARGIN_MM = 2.0
 _GRID_MM = 0.15
+
+NOTHING_SEEN = "no picture is seen in it; it stands where the frames beside it leave room for one"
+CUT = "cut through at the end of the strip"
+NOT_WHOLE = "not wholly in the capture"
+
+
+@dataclass(frozen=True)
+class _Placed:
+    """A frame along the strip: its sides, and whether nothing was seen of it."""
+
+    left: Side
+    right: Side
+    blank: bool = False
 
 
 def view_of(light: LightArray, strip: Strip, *, scale: float, margin_mm: float = _MARGIN_MM) -> FilmView:
@@ -47,14 +68,6 @@ def _reduced(light: LightArray, by: float) -> tuple[LightArray, float]:
     return np.asarray(cv2.resize(part, (columns, rows), interpolation=cv2.INTER_AREA)), float(factor)
 
 
-@dataclass(frozen=True)
-class _Side:
-    """One side of a frame: where it is (mm) and how much of it was seen."""
-
-    at: float
-    seen: float
-
-
 def find_frames(light: LightArray, strip: Strip, *, scale: float) -> tuple[FrameFound, ...]:
     """All frames of a strip, left to right on the film.
 
@@ -67,76 +80,34 @@ def find_frames(light: LightArray, strip: Strip, *, scale: float) -> tuple[Frame
     scale : float
         Capture pixels to one pixel of `light`.
     """
+    found = evidences.gather(view_of(light, strip, scale=scale), strip)
+    return frames_by_evidence(found, strip)
+
+
+def frames_by_evidence(found: Evidence, strip: Strip) -> tuple[FrameFound, ...]:
+    """`find_frames` from evidence that is already there."""
     facts = film_format(strip.format)
-    view = view_of(light, strip, scale=scale)
-    found = evidences.gather(view, strip)
-    top, bottom = _top_and_bottom(found, strip, facts, None)
-    track = _track(found, strip, facts, (top.at, bottom.at))
-    length, starts = _placed(track, facts)
-    sides = [_measured(found, track, x, length, (top.at, bottom.at)) for x in starts]
-    return _frames(strip, found, facts, sides, (top, bottom), length)
+    gate = top_and_bottom(found, strip, facts)
+    track = _track(found, facts, (gate[0].at, gate[1].at))
+    length, starts = _placed(track, facts, strip)
+    reach = 0.5 if strip.holes else max(0.8, 0.01 * facts.along_mm)
+    gate_y = (gate[0].at, gate[1].at)
+    seen = [_Placed(*left_and_right(found, track.rises, track.x_mm, (x, x + length), gate_y, reach)) for x in starts]
+    sure = [one.right.at - one.left.at for one in seen if one.left.sure and one.right.sure]
+    length = float(np.median(sure)) if sure else length
+    frames: list[FrameFound] = []
+    for one in _with_blanks(seen, found, strip, facts, length):
+        x_mm = agreed(one.left, one.right, length)
+        top, bottom = own_top_and_bottom(found, strip, facts, x_mm, gate)
+        frame = _frame(
+            strip, (x_mm[0], top.at, x_mm[1], bottom.at), (one.left, one.right, top, bottom), blank=one.blank
+        )
+        if frame is not None and not (frames and _is_same(frames[-1], frame)):
+            frames.append(_numbered(frame, len(frames)))
+    return tuple(frames)
 
 
-def _placed(track: Track, facts: FilmFormat) -> tuple[float, list[float]]:
-    """Frame length and left sides; the second time by the camera's own rhythm."""
-    pitch, sure = _rhythm(facts)
-    length, starts = place(track, length_mm=facts.along_mm, pitch_mm=pitch, pitch_sure_mm=sure, slack_mm=_GATE_SLACK_MM)
-    steps = np.diff(starts)
-    steps = steps[(steps > length - 1) & (steps < length + 2 * (pitch - facts.along_mm) + 3)]
-    if len(steps) < 2:
-        return length, starts
-    own = float(np.median(steps))
-    spread = 1.48 * float(np.median(np.abs(steps - own)))
-    if spread > 0.6:
-        return length, starts
-    return place(
-        track, length_mm=length, pitch_mm=own, pitch_sure_mm=max(0.25, 2 * spread), slack_mm=0.2, rhythm_weight=0.6
-    )
-
-
-def _rhythm(facts: FilmFormat) -> tuple[float, float]:
-    if facts.frame_pitch_mm is not None:
-        return facts.frame_pitch_mm, 0.5
-    return facts.usual_pitch_mm, 2.5
-
-
-def _top_and_bottom(
-    found: Evidence, strip: Strip, facts: FilmFormat, x_mm: tuple[float, float] | None
-) -> tuple[_Side, _Side]:
-    """Upper and lower side of the gate over a stretch of film, or the whole strip."""
-    columns = found.columns(*(x_mm or (strip.x_from_mm, strip.x_to_mm)))
-    steps = evidences.steps_across(found, columns)
-    edges = found.y_mm[0] - found.step_mm / 2 + np.arange(len(steps)) * found.step_mm
-    middle = strip.width_mm / 2
-    half = facts.across_mm / 2
-    lines = found.shine[:, columns][:, ~found.hole_columns[columns]].T
-    return (
-        _finer(_side(edges, steps, middle - half, 1.3), lines, found.y_mm),
-        _finer(_side(edges, -steps, middle + half, 1.3), lines, found.y_mm),
-    )
-
-
-def _side(edges: FloatArray, steps: FloatArray, expected: float, reach: float) -> _Side:
-    """The strongest rise near an expected place, to a small part of a step."""
-    near = np.abs(edges - expected) <= reach
-    if not near.any():
-        return _Side(expected, 0.0)
-    candidates = np.where(near, steps - 0.03 * np.abs(edges - expected), -np.inf)
-    k = int(np.argmax(candidates))
-    peak = float(steps[k])
-    if peak <= 0:
-        return _Side(expected, 0.0)
-    # Clipped agreement is flat on top: its middle is the edge.
-    above = steps > 0.6 * peak
-    first, last = k, k
-    while first > 0 and above[first - 1]:
-        first -= 1
-    while last + 1 < len(steps) and above[last + 1]:
-        last += 1
-    return _Side(float((edges[first] + edges[last]) / 2), peak)
-
-
-def _track(found: Evidence, strip: Strip, facts: FilmFormat, gate_y: tuple[float, float]) -> Track:
+def _track(found: Evidence, facts: FilmFormat, gate_y: tuple[float, float]) -> Track:
     rows = found.rows(gate_y[0] + 0.6, gate_y[1] - 0.6)
     rises = evidences.steps_along(found, rows)
     part = np.clip(np.nan_to_num(found.above[rows]) - 0.5, 0, 1).mean(axis=0) * found.trust
@@ -152,89 +123,89 @@ def _track(found: Evidence, strip: Strip, facts: FilmFormat, gate_y: tuple[float
     )
 
 
-def _measured(
-    found: Evidence, track: Track, x: float, length: float, gate_y: tuple[float, float]
-) -> tuple[_Side, _Side]:
-    """Left and right side of a frame as they were seen near where the rhythm puts them."""
-    left = _side(track.x_mm, track.rises, x, 0.5)
-    right = _side(track.x_mm, -track.rises, x + length, 0.5)
-    rows = found.rows(gate_y[0] + 0.6, gate_y[1] - 0.6)
-    return _finer(left, found.shine[rows], found.x_mm), _finer(right, found.shine[rows], found.x_mm)
-
-
-def _finer(side: _Side, shine: Floats, at: FloatArray) -> _Side:
-    """A side that was seen, to a small part of a grid step."""
-    if side.seen < 0.1:
-        return side
-    exact = evidences.crossing(shine, side.at, float(at[0]), float(at[1] - at[0]))
-    return side if exact is None or abs(exact - side.at) > 0.3 else _Side(exact, side.seen)
-
-
-def _frames(
-    strip: Strip,
-    found: Evidence,
-    facts: FilmFormat,
-    sides: list[tuple[_Side, _Side]],
-    gate: tuple[_Side, _Side],
-    length: float,
-) -> tuple[FrameFound, ...]:
-    sure = [right.at - left.at for left, right in sides if min(left.seen, right.seen) > _SEEN_SURELY]
-    length = float(np.median(sure)) if sure else length
-    frames: list[FrameFound] = []
-    for left, right in sides:
-        x0, x1 = _agree(left, right, length)
-        top, bottom = _own_gate(found, strip, facts, (x0, x1), gate)
-        sides_mm = (x0, top.at, x1, bottom.at)
-        frame = _frame(strip, sides_mm, (left, right, top, bottom), len(frames))
-        if frame is not None:
-            frames.append(frame)
-    return tuple(frames)
-
-
-def _agree(left: _Side, right: _Side, length: float) -> tuple[float, float]:
-    """Both sides of a frame of known length: each as it was seen, or from the other where it was not."""
-    odd = abs(right.at - left.at - length) > 0.35
-    if (odd and left.seen >= right.seen) or right.seen < 0.1 < left.seen:
-        return left.at, left.at + length
-    if odd or left.seen < 0.1 < right.seen:
-        return right.at - length, right.at
-    share = right.seen / max(left.seen + right.seen, 1e-6)
-    from_right = right.at - length
-    if left.seen > _SEEN_SURELY and right.seen > _SEEN_SURELY:
-        return left.at, right.at
-    start = (1 - share) * left.at + share * from_right
-    return start, start + length
-
-
-def _own_gate(
-    found: Evidence, strip: Strip, facts: FilmFormat, x_mm: tuple[float, float], gate: tuple[_Side, _Side]
-) -> tuple[_Side, _Side]:
-    """A frame's own upper and lower side where they are seen, else the strip's."""
-    own = _top_and_bottom(found, strip, facts, (x_mm[0] + 0.5, x_mm[1] - 0.5))
-    top, bottom = (
-        mine if mine.seen > _SEEN_SURELY and abs(mine.at - common.at) < 0.3 else _Side(common.at, mine.seen)
-        for mine, common in zip(own, gate, strict=True)
+def _placed(track: Track, facts: FilmFormat, strip: Strip) -> tuple[float, list[float]]:
+    """Frame length and left sides; the second time by the camera's own rhythm."""
+    pitch, sure = (facts.frame_pitch_mm, 0.5) if facts.frame_pitch_mm else (facts.usual_pitch_mm, 2.5)
+    slack = 0.8 if strip.holes else max(1.0, 0.035 * facts.along_mm)
+    length, starts = place(track, length_mm=facts.along_mm, pitch_mm=pitch, pitch_sure_mm=sure, slack_mm=slack)
+    steps = np.diff(starts)
+    steps = steps[(steps > length - 1) & (steps < length + 2 * facts.gap_mm + 3)]
+    if len(steps) < 2:
+        return length, starts
+    own = float(np.median(steps))
+    spread = 1.48 * float(np.median(np.abs(steps - own)))
+    if spread > 0.6:
+        return length, starts
+    return place(
+        track, length_mm=length, pitch_mm=own, pitch_sure_mm=max(0.25, 2 * spread), slack_mm=0.2, rhythm_weight=0.6
     )
-    return top, bottom
+
+
+def _with_blanks(seen: list[_Placed], found: Evidence, strip: Strip, facts: FilmFormat, length: float) -> list[_Placed]:
+    """The frames with those between and beside them in which nothing was seen, where the rhythm leaves room for one."""
+    if not seen:
+        return seen
+    starts = [agreed(one.left, one.right, length)[0] for one in seen]
+    steps = [b - a for a, b in pairwise(starts) if b - a < length + 2 * facts.gap_mm + 3]
+    pitch = float(np.median(steps)) if steps else facts.usual_pitch_mm
+
+    def blank(x: float) -> _Placed:
+        return _Placed(Side(x, 0.0), Side(x + length, 0.0), blank=True)
+
+    filled = [seen[0]]
+    for (a, b), one in zip(pairwise(starts), seen[1:], strict=True):
+        count = round((b - a) / pitch)
+        if count > 1 and abs(b - a - count * pitch) < 0.1 * pitch:
+            filled += [blank(a + k * (b - a) / count) for k in range(1, count)]
+        filled.append(one)
+    if facts.frame_pitch_mm is None or not strip.holes:
+        return filled
+    before, after = starts[0] - pitch, starts[-1] + pitch
+    while _has_room(before, length, found, strip):
+        filled.insert(0, blank(before))
+        before -= pitch
+    while _has_room(after, length, found, strip):
+        filled.append(blank(after))
+        after += pitch
+    return filled
+
+
+def _has_room(x: float, length: float, found: Evidence, strip: Strip) -> bool:
+    """Whether a whole frame of clear film lies there, with film seen to its end."""
+    if x < strip.x_from_mm + 0.2 or x + length > strip.x_to_mm - 0.2:
+        return False
+    return float(found.trust[found.columns(x, x + length)].mean()) > _BLANK_TRUST
+
+
+def _is_same(one: FrameFound, other: FrameFound) -> bool:
+    common = min(one.film_mm[2], other.film_mm[2]) - max(one.film_mm[0], other.film_mm[0])
+    return common > 0.35 * (other.film_mm[2] - other.film_mm[0])
+
+
+def _numbered(frame: FrameFound, index: int) -> FrameFound:
+    return FrameFound(index, frame.corners, frame.film_mm, frame.confidence, warnings=frame.warnings)
 
 
 def _frame(
-    strip: Strip, sides_mm: tuple[float, float, float, float], seen: tuple[_Side, ...], index: int
+    strip: Strip, sides_mm: tuple[float, float, float, float], seen: tuple[Side, ...], *, blank: bool
 ) -> FrameFound | None:
     x0, y0, x1, y1 = sides_mm
     on_film = (max(x0, strip.x_from_mm), min(x1, strip.x_to_mm))
     part = max(0.0, on_film[1] - on_film[0]) / (x1 - x0)
     warnings = []
-    cut_by_film = (x0 < strip.x_from_mm - 0.2 and strip.ends_seen[0]) or (
-        x1 > strip.x_to_mm + 0.2 and strip.ends_seen[1]
-    )
-    if part < (_LEAST_PART_ON_FILM if cut_by_film else _LEAST_PART_IN_CAPTURE):
+    cut_left = x0 < strip.x_from_mm - 0.2 and strip.ends_seen[0]
+    cut_right = x1 > strip.x_to_mm + 0.2 and strip.ends_seen[1]
+    if part < (_LEAST_PART_ON_FILM if cut_left or cut_right else _LEAST_PART_IN_CAPTURE):
         return None
-    if cut_by_film:
+    if cut_left or cut_right:
+        if not seen[1 if cut_left else 0].sure:
+            return None
         x0, x1 = on_film
-        warnings.append("cut through at the end of the strip")
+        warnings.append(CUT)
     elif part < 0.995:
-        warnings.append("not wholly in the capture")
+        warnings.append(NOT_WHOLE)
+    if blank:
+        warnings.append(NOTHING_SEEN)
     corners = strip.plane.capture(np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]))
-    confidence = float(np.clip(np.mean([min(1.0, side.seen / _SEEN_SURELY) for side in seen]), 0.1, 1.0))
-    return FrameFound(index, corners, (x0, y0, x1, y1), confidence, warnings=tuple(warnings))
+    confidence = float(np.clip(np.mean([min(1.0, side.seen / SEEN_SURELY) for side in seen]), 0.1, 1.0))
+    return FrameFound(0, corners, (x0, y0, x1, y1), 0.2 if blank else confidence, warnings=tuple(warnings))
