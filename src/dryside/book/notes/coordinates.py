@@ -8,7 +8,7 @@ from dryside.film.refusal import Refusal
 
 _DECIMAL = r"[+\-−]?\d{1,3}[.,]\d{2,}"
 _SEXAGESIMAL = r"\d{1,3}\s?°\s?(?:\d{1,2}(?:[.,]\d+)?\s?['′’]\s?)?(?:\d{1,2}(?:[.,]\d+)?\s?(?:\"|″|”|''))?"
-_ONE = rf"(?:{_SEXAGESIMAL}|{_DECIMAL}\s?°?)"
+_ONE = rf"(?:{_SEXAGESIMAL}|[+\-−]?\d{{1,3}}[.,]\d+\s?°?)"  # beside a hemisphere one digit is enough
 PAIR = re.compile(
     rf"""(?<![\w.,/])(?:geo:|gps:?\s*|@)?(?:
       (?P<pre_lat>[NS])\s?(?P<lat1>{_ONE})[\s,;/]*(?P<pre_lon>[EWO])\s?(?P<lon1>{_ONE})

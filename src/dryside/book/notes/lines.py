@@ -151,6 +151,8 @@ def _roll_header(state: _State, column: str, value: str) -> None:
 def _carry(state: _State, values: dict[str, Any]) -> None:
     if "lens" in values and "focal_mm" not in values:
         state.carried.pop("focal_mm", None)
+    if "focal_mm" in values and "lens" not in values:
+        state.carried.pop("lens", None)
     if values.get("exposure_index") and not state.frames:
         state.roll = replace(state.roll, exposure_index=values["exposure_index"])
     state.carried |= {name: value for name, value in values.items() if name in _CARRIED}

@@ -25,7 +25,7 @@ _NAMES = "|".join(
 _NAMED = re.compile(rf"(?<![\w:/])({_NAMES})\s?[:=]\s*([^;|,{_GAP}]*)", re.IGNORECASE)
 _NAMED_TO_END = re.compile(rf"(?<![\w:/])({_NAMES})\s?[:=]\s*([^;|{_GAP}]*)", re.IGNORECASE)
 _TO_END = {"caption", "notes"}
-_MORE_NAMES = re.compile(r"(?:\s?,\s?[^\W\d_a-z][^\W\d_]+(?=\s*(?:[,;]|$)))+")
+_MORE_NAMES = re.compile(rf"(?:\s?,\s?[^\W\d_a-z][^\W\d_]+(?=\s*(?:[,;{_GAP}]|$)))+")
 _QUOTED = re.compile(r'(?<![\w\d])"([^"]*[^\W\d][^"]*)"')
 _COMMENT = re.compile(r"(?:^|\s)//\s*(.*)$")
 _EI = re.compile(
@@ -33,7 +33,7 @@ _EI = re.compile(
 )
 _KEYWORD = re.compile(r"(?<!\w)#([^\W\d_][\w\-]*)")
 _RATING = re.compile(
-    r"(?<!\S)([*★☆⭐]{1,5})(?![\w*])|(?<!\w)([0-5])\s?(?:\*|★|⭐|stars?|sterne?|étoiles?|estrellas?)(?!\w)"
+    r"(?<!\S)([*★☆⭐]{1,5})(?![\w*])|(?<![\w/.,+\-])([0-5])(?:\*|★|⭐|\s?stars?|sterne?|étoiles?|estrellas?)(?!\w)"
 )
 _NUMBER = r"\d{1,3}(?:[.,]\d{1,2})?"
 _APERTURE = re.compile(
@@ -41,7 +41,7 @@ _APERTURE = re.compile(
     rf"(\s?-\s?(?:f/?)?{_NUMBER}(?![\w:]*mm)|\s?\+?\s?[½⅓⅔]|(?P<part>\s?\+?\s[12]/[23](?![\w/])))?(?!\w|/\d|-\w)",
     re.IGNORECASE,
 )
-_SECONDS = r"(?:s|sec|secs|sek|seg|seconds?|sekunden?|secondes?|segundos?)"
+_SECONDS = r"(?i:s|sec|secs|sek|seg|seconds?|sekunden?|secondes?|segundos?)"
 _SHUTTER = re.compile(
     rf"""(?<![\w/.,+\-±])(?:
       (?P<fraction>1/\d{{1,5}}(?:[.,]\d)?)(?:\s?{_SECONDS}|th)?
@@ -50,7 +50,7 @@ _SHUTTER = re.compile(
     | (?P<held>(?:bulb|[BT](?=[\s,;:]|$))
         (?:[\s:]*\d+(?:[.,]\d+)?\s?(?:{_SECONDS}|"|min|m|')(?:\s?\d{{1,2}}\s?(?:{_SECONDS}|"))?)?)
     | (?P<minutes>\d{{1,3}})\s?(?:m|min|')\s?(?P<and>\d{{1,2}})\s?(?:{_SECONDS}|")
-    | (?P<min_only>\d{{1,3}})\s?(?:min|mins|minutes?|minuten|minutos?)
+    | (?P<min_only>\d{{1,3}})\s?(?i:min|mins|minutes?|minuten|minutos?)
     | (?P<seconds>\d{{1,5}}(?:[.,]\d+)?)\s?(?:{_SECONDS}|")
     )(?![\w/"])""",
     re.VERBOSE,
@@ -60,9 +60,10 @@ _FOCAL = re.compile(
     re.IGNORECASE,
 )
 _BIAS = re.compile(
-    r"(?<![\w.,/+\-])(?:([+-])\s?(\d\s\d/\d|\d/\d|\d(?:[.,]\d+)?)|(±)\s?0)\s?(?:ev|stops?|lw|il|blenden?)?(?![\w:/.,]*\d)(?!\w)",
+    r"(?<![\w.,/+\-])(?:([+-])\s?(\d/\d|\d(?:[.,]\d+)?)|(±)\s?0)\s?(?:ev|stops?|lw|il|blenden?)?(?![\w:/.,]*\d)(?!\w)",
     re.IGNORECASE,
 )
+_BIAS_AND_PART = re.compile(r"(?<![\w.,/+\-])([+-]\s?\d\s[1-3]/[234])\s?(?:ev|stops?|lw|il|blenden?)(?!\w)", re.I)
 _NO_FLASH = re.compile(rf"(?<!\w)(?:{NO_FLASH})(?!\w)", re.IGNORECASE)
 _FLASH = re.compile(rf"(?<!\w)(?:{FLASH})(?!\w)", re.IGNORECASE)
 _PLACE = re.compile(rf"(?<!\w)@\s?([^\W\d][^,;|{_GAP}]*)")
@@ -238,7 +239,8 @@ def _aperture(scan: _Scan) -> None:
 
 
 def _shutter(scan: _Scan) -> None:
-    while match := scan.take(_SHUTTER):
+    while match := _next_shutter(scan):
+        scan.cut(match.start(), match.end())
         text = match.group(0)
         if match["held"]:
             time = parse_shutter(re.sub(r"sek|seg|segundos?|secondes?|sekunden?", "s", text.replace("bulb", "B")))
@@ -249,7 +251,17 @@ def _shutter(scan: _Scan) -> None:
         else:
             number = match["fraction"] or match["odd"] or match["engraved"] or f'{match["seconds"]}"'
             time = parse_shutter(number)
-        scan.found.shutters.append((time.text, time.seconds))
+        scan.found.shutters.append((match["fraction"] or time.text, time.seconds))  # as marked: 1/2 and not 0.5"
+
+
+def _next_shutter(scan: _Scan) -> re.Match[str] | None:
+    """The next time; B and T alone only where no word stands before them, so that 'Plan B' stays a caption."""
+    for match in _SHUTTER.finditer(scan.text):
+        alone = match["held"] in ("B", "T")
+        before = scan.text[: match.start()].rstrip(" ,;:")
+        if not alone or not before or before.endswith(_GAP):
+            return match
+    return None
 
 
 def _focal(scan: _Scan) -> None:
@@ -260,6 +272,12 @@ def _focal(scan: _Scan) -> None:
             scan.found.put("lens", f"{match[1]}-{match[2]}mm")
             if match[3]:
                 scan.found.put("focal_mm", float(match[3]))
+
+
+def _bias_and_part(scan: _Scan) -> None:
+    """'+1 1/2 stops', before its half is taken for half a second."""
+    while match := scan.take(_BIAS_AND_PART):
+        scan.found.biases.append(_stops(match[1]))
 
 
 def _bias(scan: _Scan) -> None:
@@ -295,8 +313,8 @@ def _dial(scan: _Scan) -> None:
 
 
 _READERS: tuple[Callable[[_Scan], None], ...] = (
-    _comment, _quoted, _named, _position, _moment, _focal, _speed, _words, _aperture, _shutter, _bias, _flash,
-    _place, _dial,
+    _comment, _quoted, _named, _position, _moment, _focal, _speed, _words, _bias_and_part, _aperture, _shutter, _bias,
+    _flash, _place, _dial,
 )  # fmt: skip
 
 

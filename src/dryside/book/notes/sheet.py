@@ -36,10 +36,14 @@ def decode(content: bytes) -> str:
             return content.decode(encoding)
         except UnicodeDecodeError:
             continue
+    western = content.decode("cp1252", errors="replace")
+    letters = [sign for sign in western if sign.isalpha()]
+    if sum(sign.isascii() for sign in letters) * 2 > len(letters):
+        return western  # a few accents among plain letters; guessing takes them for another old code page
     from charset_normalizer import from_bytes
 
-    best = from_bytes(content, cp_isolation=["cp1252", "cp1250", "cp1251", "mac_roman", "shift_jis", "gb18030"]).best()
-    return str(best) if best is not None else content.decode("cp1252", errors="replace")
+    best = from_bytes(content, cp_isolation=["cp1251", "cp1253", "cp1252", "shift_jis", "gb18030", "big5"]).best()
+    return str(best) if best is not None else western
 
 
 def looks_like_sheet(name: str, text: str) -> bool:
@@ -70,12 +74,16 @@ def read_table(text: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
     Refusal
         If there is no first line of column names.
     """
-    reader = csv.reader(io.StringIO(text.lstrip("\ufeff")), delimiter=sniff_delimiter(text))
+    plain = text.lstrip("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+    reader = csv.reader(io.StringIO(plain), delimiter=sniff_delimiter(plain))
     rows, line = [], 1
-    for row in reader:
-        if any(cell.strip() for cell in row):
-            rows.append((line, [unescape_formula(cell.strip()) for cell in row]))
-        line = reader.line_num + 1
+    try:
+        for row in reader:
+            if any(cell.strip() for cell in row):
+                rows.append((line, [unescape_formula(cell.strip()) for cell in row]))
+            line = reader.line_num + 1
+    except csv.Error as error:
+        raise Refusal("sheet", f"line {line} is no CSV ({error})", "Save it again as CSV.") from error
     if not rows:
         raise Refusal("sheet", "it is empty", "Give a first line of column names and a line for each frame.")
     return rows[0][1], rows[1:]
