@@ -19,18 +19,18 @@ TILE_PIXELS = 256
 TABLE_BITS = 13  # table steps to an octave of (encoded input + TABLE_OFFSET)
 
 
-# log2(1 + m) / m on [sqrt(1/2) - 1, sqrt(2) - 1], degree 7, and 2**(f + 1/2) on [-1/2, 1/2], degree 5: least squares on
+# log2(1 + m) / m on [sqrt(1/2) - 1, sqrt(2) - 1], degree 7, and 2**f on [-1/2, 1/2], degree 5: least squares on
 # Chebyshev nodes, relative errors about 2e-7 and 2e-7.
 _L0, _L1, _L2, _L3 = map(np.float32, (1.442694957995561, -0.7213527587652924, 0.4809240385774447, -0.36024198590654083))
 _L4, _L5, _L6, _L7 = map(
     np.float32, (0.2870756111594061, -0.24882180563910625, 0.23420985115832552, -0.14620353417443907)
 )
-_E0, _E1, _E2 = map(np.float32, (1.4142136691396414, 0.9802581804511867, 0.3397239001939793))
-_E3, _E4, _E5 = map(np.float32, (0.07849348021943238, 0.013683982893832956, 0.001895107290994776))
+_E0, _E1, _E2 = map(np.float32, (1.0000000754953489, 0.6931472067106204, 0.24022107355830596))
+_E3, _E4, _E5 = map(np.float32, (0.05550327214209104, 0.009676037097864609, 0.001340043216540429))
 _ZERO, _ONE, _HALF = np.float32(0), np.float32(1), np.float32(0.5)
 _MANTISSA_BITS = np.int32(23)
 _SQRT_HALF_BITS = np.int32(0x3F3504F3)
-_LOWEST, _HIGHEST = np.float32(-40), np.float32(40)
+_ROUNDER = np.float32(1.5 * 2**23)
 _TABLE_OFFSET = np.float32(1 / 64)
 _TABLE_SHIFT = np.int32(23 - TABLE_BITS)
 _TABLE_FIRST = np.int32(121 << TABLE_BITS)  # 121 is the biased exponent of 1/64
@@ -71,13 +71,12 @@ def _log2(x: Any) -> Any:
 
 @inner
 def _exp2(x: Any) -> Any:
-    """2**x, x held to [-40, 40]."""
-    x = min(max(x, _LOWEST), _HIGHEST)
-    r = np.floor(x)
-    f = x - r - _HALF
+    """2**x for x between -126 and 127 (`kernel_numbers` sees to that)."""
+    shifted = x + _ROUNDER  # its low bits are x rounded to a whole number
+    f = x - (shifted - _ROUNDER)
     f2 = f * f
     p = ((_E5 * f + _E4) * f2 + (_E3 * f + _E2)) * f2 + (_E1 * f + _E0)
-    return _float(np.int32(_bits(p) + np.int32(np.int32(r) << _MANTISSA_BITS)))
+    return _float(np.int32(_bits(p) + np.int32(_bits(shifted) << _MANTISSA_BITS)))
 
 
 @inner
@@ -134,22 +133,35 @@ def _paper(r: Any, g: Any, b: Any, k: Any) -> Any:
 
 
 @inner
-def _develop_tile(a: Any, n: Any, k: Any, shoulder: Any, prints: Any) -> None:
-    """Density of `n` samples in `a` to linear output samples in place.
-
-    Paper has a loop of its own: in one loop with the layers the constants no longer fit the registers.
-    """
+def _develop_scene(a: Any, n: Any, k: Any, shoulder: Any) -> None:
+    """Density of `n` interleaved pixels to linear output samples, in place."""
     if shoulder:
-        for j in range(n // 3):
+        for j in range(n):
             u, v, w = _layers(a[3 * j], a[3 * j + 1], a[3 * j + 2], k)
             a[3 * j], a[3 * j + 1], a[3 * j + 2] = _colour_with_shoulder(u, v, w, k)
     else:
-        for j in range(n // 3):
+        for j in range(n):
             u, v, w = _layers(a[3 * j], a[3 * j + 1], a[3 * j + 2], k)
             a[3 * j], a[3 * j + 1], a[3 * j + 2] = _colour(u, v, w, k)
-    if prints:
-        for j in range(n // 3):
-            a[3 * j], a[3 * j + 1], a[3 * j + 2] = _paper(a[3 * j], a[3 * j + 1], a[3 * j + 2], k)
+
+
+@inner
+def _develop_print(a: Any, n: Any, planes: Any, k: Any, shoulder: Any) -> None:
+    """The same for a print, by way of a row for each colour.
+
+    Paper has a loop of its own: in one loop with the layers the constants no longer fit the registers.
+    """
+    red, green, blue = planes[0], planes[1], planes[2]
+    if shoulder:
+        for j in range(n):
+            u, v, w = _layers(a[3 * j], a[3 * j + 1], a[3 * j + 2], k)
+            red[j], green[j], blue[j] = _colour_with_shoulder(u, v, w, k)
+    else:
+        for j in range(n):
+            u, v, w = _layers(a[3 * j], a[3 * j + 1], a[3 * j + 2], k)
+            red[j], green[j], blue[j] = _colour(u, v, w, k)
+    for j in range(n):
+        a[3 * j], a[3 * j + 1], a[3 * j + 2] = _paper(red[j], green[j], blue[j], k)
 
 
 @inner
@@ -197,6 +209,7 @@ def develop_rows(
     last = light.shape[0] - 1
     per_cell = np.float32(1) / np.float32(cell)
     a = np.empty(3 * TILE_PIXELS, np.float32)
+    planes = np.empty((3, TILE_PIXELS), np.float32)
     index = np.empty(3 * TILE_PIXELS, np.int32)
     for r in range(pixels.shape[0]):
         y = min(max((np.float32(first_row + r) + _HALF) * per_cell - _HALF, _ZERO), np.float32(last))
@@ -209,10 +222,11 @@ def develop_rows(
             g0 = light[y0, s : s + n]
             g1 = light[y1, s : s + n]
             for j in range(n):
-                a[j] = np.float32(max(np.int32(i[j]), np.int32(1)))
-            for j in range(n):
-                a[j] = g0[j] + (g1[j] - g0[j]) * fy - _log2(a[j])
-            _develop_tile(a, n, constants, shoulder, prints)
+                a[j] = g0[j] + (g1[j] - g0[j]) * fy - _log2(np.float32(max(np.int32(i[j]), np.int32(1))))
+            if prints:
+                _develop_print(a, n // 3, planes, constants, shoulder)
+            else:
+                _develop_scene(a, n // 3, constants, shoulder)
             if table.size == 0:
                 _encode_linear(a, out[r, s : s + n], n)
             else:

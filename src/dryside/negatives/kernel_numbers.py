@@ -14,6 +14,9 @@ TABLE_BITS = 13
 TABLE_OFFSET = 1 / 64
 LEAST_ROOM = 1e-6
 FULL_LEVEL = 65535
+# Density in powers of two runs from full light over one level of 16 bits to the reverse.
+MOST_DENSITY_LOG2 = 17.0
+MOST_STOPS = 120
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,7 +30,16 @@ class KernelNumbers:
 
 
 def kernel_numbers(recipe: Recipe) -> KernelNumbers:
-    """Constants, stages and encoding table of a recipe."""
+    """Constants, stages and encoding table of a recipe.
+
+    Raises
+    ------
+    ValueError
+        If the recipe takes some density to more than 120 stops, which no film has and the kernel cannot hold.
+    """
+    reach = np.abs(recipe.density_matrix).sum(axis=1).max() * MOST_DENSITY_LOG2 + np.abs(recipe.offset).max()
+    if reach > MOST_STOPS:
+        raise ValueError(f"recipe reaches {reach:.0f} stops; {MOST_STOPS} is the most that the kernel holds")
     has_shoulder = any(value != 0.0 for value in recipe.shoulder)
     return KernelNumbers(
         constants=constants(recipe),
