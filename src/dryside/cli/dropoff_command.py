@@ -104,11 +104,13 @@ def papers(
     day: Today = None,
 ) -> None:
     """Print order sheets and labels, and what to know first; nothing is recorded."""
+    from dryside.labs.handing_in import order_warnings, write_order_papers
+
     choices = _choices(page, contact, per_owner, prices, labels, skip, twin, templates)
     with book_from(ctx, create=False) as book, book.read() as conn:
         found = _orders(conn, rolls or [], lab, plan, on, day, scan, told, ready)
-        warnings = _warnings(conn, found)
-        written = [path for order in found for path in _write_papers(book, conn, order, choices, out, "")]
+        warnings = [vars(one) for one in order_warnings(conn, found)]
+        written = [path for order in found for path in write_order_papers(book, conn, order, choices, folder=out)]
     if as_json:
         print_json({"papers": written, "orders": [_draft(order) for order in found], "warnings": warnings})
         return
@@ -142,25 +144,20 @@ def record(
     day: Today = None,
 ) -> None:
     """Record the order, as planned or (with --lab and rolls) as it was made at the counter; print its papers."""
-    from dryside.labs.book_labs import get_lab
-    from dryside.labs.orders import record_order
+    from dryside.labs.handing_in import hand_in, order_warnings, write_order_papers
 
     choices = _choices(page, contact, per_owner, prices, labels, skip, twin, templates)
     with book_from(ctx, create=False) as book:
         with book.write() as conn:
             found = _orders(conn, rolls or [], lab, plan, on, day, scan, told, ready)
-            warnings = _warnings(conn, found)
-            _refuse(warnings)
-            made = []
-            for order in found:
-                known = get_lab(conn, order.lab.name, day=order.drop_off)
-                moment = instant(order.drop_off.isoformat())
-                made.append(record_order(conn, known, order, at=moment, who=who, notes=note))
+            warnings = [vars(one) for one in order_warnings(conn, found)]
+            moments = {order.drop_off: instant(order.drop_off.isoformat()) for order in found}
+            made = hand_in(conn, found, moments=moments, who=who, notes=note)
         with book.read() as conn:
             written = [
                 path
                 for order, row in zip(found, made, strict=True)
-                for path in _write_papers(book, conn, order, choices, out, row.number)
+                for path in write_order_papers(book, conn, order, choices, folder=out, number=row.number)
             ]
     if as_json:
         orders = [{"order": row.number, **_draft(order)} for order, row in zip(found, made, strict=True)]
@@ -350,44 +347,6 @@ def _of_plan(conn, wishes, when, number):
         count = len(report.plans)
         raise Refusal(f"plan {number}", f"there {'is' if count == 1 else 'are'} {count}", "Look: dryside plan.")
     return list(report.plans[number - 1].orders)
-
-
-def _write_papers(book, conn, order, choices, out, number) -> list[Path]:
-    from dryside.book.files import put_file
-    from dryside.book.people import keeper
-    from dryside.labs.papers import order_papers
-
-    rolls = _waiting(conn, order)
-    made = order_papers(order, rolls, choices, keeper=keeper(conn), number=number)
-    folder = book.paper if out is None else out.absolute()
-    folder.mkdir(parents=True, exist_ok=True)
-    return [put_file(folder, name, content) for name, content in made.items()]
-
-
-def _waiting(conn, order):
-    from dryside.book.rolls import find_roll
-    from dryside.labs.waiting import describe_rolls
-
-    return describe_rolls(conn, [find_roll(conn, one.wish.roll) for one in order.rolls])
-
-
-def _warnings(conn, orders) -> list[dict[str, Any]]:
-    from dryside.labs.roll_warnings import mail_warnings, warnings_for
-
-    found = []
-    for order in orders:
-        rolls = _waiting(conn, order)
-        several = [one for roll in rolls for one in warnings_for(roll, order.lab, order.drop_off)]
-        several += mail_warnings(rolls, order.lab, order.drop_off)
-        found += [{"lab": order.lab.name, **_plain(one)} for one in several]
-    return found
-
-
-def _refuse(warnings: list[dict[str, Any]]) -> None:
-    for one in warnings:
-        if one["is_refusal"]:
-            found, _, remedy = one["text"].partition(". ")
-            raise Refusal(f"roll {one['roll']} at {one['lab']}", found, remedy)
 
 
 def _say_warnings(warnings: list[dict[str, Any]]) -> None:

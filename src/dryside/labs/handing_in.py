@@ -1,4 +1,4 @@
-"""Handing rolls in: orders drawn up by hand, what to know of them first, their papers, and the book's record of them."""
+"""Handing rolls in: orders drawn up by hand, what to know first, their papers, and the record of them."""
 
 from __future__ import annotations
 
