@@ -25,7 +25,7 @@ def arguments(**more: object) -> argparse.Namespace:
 
 
 def busy(seconds: float) -> float:
-    """Share of all cores that was busy over the next seconds (this process sleeps); 0 where the system does not tell."""
+    """Share of all cores busy over the next seconds (this process sleeps); 0 where the system does not tell."""
 
     def ticks() -> tuple[int, int]:
         with Path("/proc/stat").open() as file:

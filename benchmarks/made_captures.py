@@ -23,7 +23,7 @@ def negative(rows: int, columns: int, *, seed: int = 1) -> np.ndarray:
     """A colour negative that fills the capture, over `flat_field`; shape (rows, columns, 3), uint16."""
     rng = np.random.default_rng(seed)
     out = np.empty((rows, columns, 3), np.uint16)
-    greys = rng.uniform(0.15, 1.6, (24, 36, 1))
+    greys = rng.uniform(0.15, 1.4, (24, 36, 1))
     tones = greys * (0.9, 1.0, 1.1) + rng.normal(0, 0.06, (24, 36, 3))
     texture = rng.standard_normal((rows // 6, columns // 6)).astype(np.float32) * 0.05
     density = cv2.resize(tones.astype(np.float32), (columns, rows), interpolation=cv2.INTER_CUBIC)

@@ -30,6 +30,7 @@ _E3, _E4, _E5 = map(np.float32, (0.05550327214209104, 0.009676037097864609, 0.00
 _ZERO, _ONE, _HALF = np.float32(0), np.float32(1), np.float32(0.5)
 _MANTISSA_BITS = np.int32(23)
 _SQRT_HALF_BITS = np.int32(0x3F3504F3)
+_SIXTEEN_BITS = np.int32(16 << 23)
 _ROUNDER = np.float32(1.5 * 2**23)
 _TABLE_OFFSET = np.float32(1 / 64)
 _TABLE_SHIFT = np.int32(23 - TABLE_BITS)
@@ -60,7 +61,17 @@ def _float(context: Any, x: Any) -> Any:
 @inner
 def _log2(x: Any) -> Any:
     """log2 of a positive normal float32."""
-    i = _bits(x)
+    return _log2_of_bits(_bits(x))
+
+
+@inner
+def _log2_of_part(level: Any) -> Any:
+    """log2 of (level / 2**16): near 0, where float32 is finest."""
+    return _log2_of_bits(np.int32(_bits(level) - _SIXTEEN_BITS))
+
+
+@inner
+def _log2_of_bits(i: Any) -> Any:
     e = np.int32(np.int32(i - _SQRT_HALF_BITS) >> _MANTISSA_BITS)
     m = _float(np.int32(i - np.int32(e << _MANTISSA_BITS))) - _ONE
     m2 = m * m
@@ -191,7 +202,7 @@ def develop_rows(
     pixels : ndarray of shape (rows, 3 * columns), uint16
         Linear light.
     light : ndarray of shape (map rows, 3 * columns), float32
-        log2 of bare light in levels, widened along the row; one row a cell.
+        log2 of (bare light in levels / 2**16), widened along the row; one row a cell.
     first_row : int
         Row of the capture, counted from the top of `light`'s first cell, that `pixels[0]` is.
     cell : int
@@ -222,7 +233,7 @@ def develop_rows(
             g0 = light[y0, s : s + n]
             g1 = light[y1, s : s + n]
             for j in range(n):
-                a[j] = g0[j] + (g1[j] - g0[j]) * fy - _log2(np.float32(max(np.int32(i[j]), np.int32(1))))
+                a[j] = g0[j] + (g1[j] - g0[j]) * fy - _log2_of_part(np.float32(max(np.int32(i[j]), np.int32(1))))
             if prints:
                 _develop_print(a, n // 3, planes, constants, shoulder)
             else:

@@ -111,7 +111,7 @@ class DevelopedRows:
         self._left, self._right = min(max(left, 0), facts.width - 1), max(min(right, facts.width), 1)
         self._beside = (self._left - min(left, self._left), max(right, self._right) - self._right)
         log2_light = widen_map(flat.log2_light, flat.cell, np.arange(self._left, self._right))
-        log2_light += np.float32(np.log2(facts.levels_per_unit))
+        log2_light += np.float32(np.log2(facts.levels_per_unit) - 16)
         self._light: NDArray[np.float32] = log2_light.reshape(len(log2_light), -1)
         self._top = 0
         self._held: LevelArray = np.empty((0, right - left, 3), np.uint16)
