@@ -1,11 +1,16 @@
 """Packing: every print once, nothing over another, and no worse than what can be known to be best."""
 
+import random
+from collections import Counter
+from itertools import combinations_with_replacement
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dryside.film.refusal import NotFound, Refusal
 from dryside.prints.packing import Piece, Stand, pack
+from dryside.prints.sheet_choice import Spot, fewest_sheets
 from dryside.prints.sheets import paper_stand
 
 A3 = Stand(297, 420)
@@ -69,6 +74,39 @@ def test_every_print_lies_once_on_the_paper_and_on_no_other(sides, guillotine, r
 def test_free_layouts_are_never_worse_than_guillotine_ones(sides):
     free, cut = (pack(pieces(*sides), A3, guillotine=guillotine) for guillotine in (False, True))
     assert free.sheets <= cut.sheets
+
+
+# The oracle tries every choice of up to four sheets, with repeats.
+@given(data=st.data())
+def test_the_chosen_sheets_are_the_fewest_of_the_heap(data):
+    shapes = [(1.0, 2.0), (2.0, 3.0), (3.0, 3.0)]
+    sheet = st.lists(st.sampled_from(shapes), min_size=1, max_size=4)
+    heap = [
+        [Spot(0, 0, *shape) for shape in made]
+        for made in [*data.draw(st.lists(sheet, min_size=1, max_size=5)), *[[one] for one in shapes]]
+    ]
+    wanted = Counter(data.draw(st.lists(st.sampled_from(shapes), min_size=1, max_size=4)))
+    least = next(
+        many
+        for many in range(1, 5)
+        if any(
+            not wanted - Counter(spot.shape for sheet in chosen for spot in sheet)
+            for chosen in combinations_with_replacement(heap, many)
+        )
+    )
+    chosen = fewest_sheets(heap, wanted)
+    assert len(chosen) == least
+    assert not wanted - Counter(spot.shape for sheet in chosen for spot in sheet)
+
+
+def test_sheets_of_several_rules_are_mixed_where_that_saves_one():
+    rng = random.Random(60)
+    sides = [
+        rng.choice([(152.0, 102.0), (178.0, 127.0), (254.0, 203.0), (130.0, 90.0), (200.0, 200.0)]) for _ in range(30)
+    ]
+    layout = pack(pieces(*sides), A3)
+    assert sorted(one.key for one in layout.placed) == list(range(30))
+    assert layout == pack(pieces(*sides), A3)  # the same every time
 
 
 def test_what_fits_exactly_is_packed_without_waste():

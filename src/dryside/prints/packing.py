@@ -1,25 +1,30 @@
 """Prints of many sizes laid onto sheets, or along a roll of paper, with the least paper wasted.
 
 Packing rectangles is hard to do best and easy to do well: a packing library lays them out in many ways (rules and
-orders), and the one that needs the fewest sheets, or the shortest roll, is kept. The least any layout could need is
-told beside it, so that a person sees how much there would be to gain. With guillotine cuts only, every sheet can be
-taken apart by cuts that run from edge to edge, as a rotary trimmer makes them.
+orders), and the one that needs the fewest sheets, or the shortest roll, is kept. For sheets an integer programme then
+tries to do with fewer by mixing the sheets of all ways. The least any layout could need is told beside the result, so
+that a person sees how much there would be to gain. With guillotine cuts only, every sheet can be taken apart by cuts
+that run from edge to edge, as a rotary trimmer makes them.
 """
 
 from __future__ import annotations
 
+import random
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import ceil
 from typing import Any
 
 from dryside.film.refusal import NotFound, Refusal
+from dryside.prints.sheet_choice import Shape, Spot, fewest_sheets
 
 _PER_MM = 100  # the library counts in whole units: hundredths of a millimetre
-MANY = 60
+MANY = 40
 """Prints above which only the quicker rules are tried."""
 LONGEST_ROLL_MM = 100_000.0
 _SHORTENINGS, _SHORTER = 12, 0.985
+_CHANCES = 60
 _ORDERS = (
     ("short sides first", "SORT_SSIDE"),
     ("long sides first", "SORT_LSIDE"),
@@ -136,8 +141,44 @@ def pack(pieces: Sequence[Piece], stand: Stand, *, turning: bool = True, guillot
     best = _best(pieces, stand, stand, turning, guillotine)
     assert best is not None  # with as many sheets as pieces, and a roll of 100 m, every rule finds a place for each
     if stand.height_mm is None:
-        best = _shorten(best, pieces, stand, turning, guillotine)
-    return best
+        return _shorten(best, pieces, stand, turning, guillotine)
+    return best if best.sheets == best.least_sheets else _mixed(best, pieces, stand, turning, guillotine)
+
+
+def _mixed(best: Layout, pieces: Sequence[Piece], stand: Stand, turning: bool, guillotine: bool) -> Layout:
+    """Fewer sheets by mixing those of all rules and of orders by chance, if that is possible; else `best`."""
+    ways = [
+        found
+        for _, found in (*_ways(pieces, stand, turning, guillotine), *_chances(pieces, stand, turning, guillotine))
+    ]
+    heap = [sheet for found in ways for sheet in _spots(found)]
+    gap = round(stand.gap_mm * _PER_MM)
+    shapes = [Spot(0, 0, *(side + gap for side in _units(piece))).shape for piece in pieces]
+    chosen = fewest_sheets(heap, Counter(shapes))
+    if chosen is None or len(chosen) >= best.sheets:
+        return best
+    waiting: dict[Shape, list[int]] = {}
+    for index in reversed(range(len(pieces))):
+        waiting.setdefault(shapes[index], []).append(index)
+    rectangles = [
+        (number, int(spot.left), int(spot.top), int(spot.width), int(spot.height), waiting[spot.shape].pop())
+        for number, sheet in enumerate(chosen)
+        for spot in sheet
+        if waiting[spot.shape]
+    ]
+    return _layout("sheets of several rules", rectangles, pieces, stand)
+
+
+def _spots(rectangles: Sequence[tuple[int, int, int, int, int, int]]) -> list[list[Spot]]:
+    sheets: dict[int, list[Spot]] = {}
+    for sheet, left, top, width, height, _ in rectangles:
+        sheets.setdefault(sheet, []).append(Spot(left, top, width, height))
+    return list(sheets.values())
+
+
+def _units(piece: Piece) -> tuple[int, int]:
+    """Sides in the library's whole units, rounded up."""
+    return int(-(-piece.width_mm * _PER_MM // 1)), int(-(-piece.height_mm * _PER_MM // 1))
 
 
 def _best(pieces: Sequence[Piece], given: Stand, stand: Stand, turning: bool, guillotine: bool) -> Layout | None:
@@ -176,30 +217,63 @@ def _ways(
     pieces: Sequence[Piece], stand: Stand, turning: bool, guillotine: bool
 ) -> Iterator[tuple[str, list[tuple[int, int, int, int, int, int]]]]:
     """Each rule with the rectangles it makes: (sheet, left, top, width, height, index) in the library's units."""
+    for rule, algorithm in _rules(guillotine, len(pieces)):
+        for order_name, order in _ORDERS:
+            for wide in (None, *((True, False) if turning else ())):
+                found = _lay(range(len(pieces)), pieces, stand, turning, (algorithm, order), wide)
+                if len(found) == len(pieces):
+                    yield f"{rule}, {order_name}", found
+
+
+def _chances(
+    pieces: Sequence[Piece], stand: Stand, turning: bool, guillotine: bool
+) -> Iterator[tuple[str, list[tuple[int, int, int, int, int, int]]]]:
+    """Layouts of prints in orders drawn by chance, the same every time: other sheets to choose from."""
+    rng = random.Random(len(pieces))  # noqa: S311
+    rules = _rules(guillotine, MANY + 1)
+    for turn in range(_CHANCES):
+        order = list(range(len(pieces)))
+        rng.shuffle(order)
+        rule, algorithm = rules[turn % len(rules)]
+        found = _lay(
+            order,
+            pieces,
+            stand,
+            turning,
+            (algorithm, "SORT_NONE"),
+            rng.choice((None, True, False)) if turning else None,
+        )
+        if len(found) == len(pieces):
+            yield f"{rule}, by chance", found
+
+
+def _lay(
+    order: Sequence[int],
+    pieces: Sequence[Piece],
+    stand: Stand,
+    turning: bool,
+    rule: tuple[Any, str],
+    wide: bool | None,
+) -> list[tuple[int, int, int, int, int, int]]:
+    """What the library makes of the pieces in this order by one rule."""
     import rectpack
 
     gap = round(stand.gap_mm * _PER_MM)
     # Each print takes its gap along, and so may the paper: the last gap hangs over the edge.
     room = [int(side * _PER_MM + 1e-6) + gap for side in stand.room_mm]
-    sides = [[int(-(-side * _PER_MM // 1)) + gap for side in (p.width_mm, p.height_mm)] for p in pieces]
-    bins = len(pieces) if stand.height_mm is not None else 1
-    for rule, algorithm in _rules(guillotine, len(pieces)):
-        for order_name, order in _ORDERS:
-            for wide in (None, *((True, False) if turning else ())):
-                packer: Any = rectpack.newPacker(
-                    mode=rectpack.PackingMode.Offline,
-                    bin_algo=rectpack.PackingBin.Global if len(pieces) <= MANY else rectpack.PackingBin.BFF,
-                    pack_algo=algorithm,
-                    sort_algo=getattr(rectpack, order),
-                    rotation=turning and wide is None,
-                )
-                packer.add_bin(*room, count=bins)
-                for index, (width, height) in enumerate(sides):
-                    packer.add_rect(*_turn(width, height, wide, room), rid=index)
-                packer.pack()
-                found = packer.rect_list()
-                if len(found) == len(pieces):
-                    yield f"{rule}, {order_name}", found
+    packer: Any = rectpack.newPacker(
+        mode=rectpack.PackingMode.Offline,
+        bin_algo=rectpack.PackingBin.Global if len(pieces) <= MANY else rectpack.PackingBin.BFF,
+        pack_algo=rule[0],
+        sort_algo=getattr(rectpack, rule[1]),
+        rotation=turning and wide is None,
+    )
+    packer.add_bin(*room, count=len(pieces) if stand.height_mm is not None else 1)
+    for index in order:
+        width, height = _units(pieces[index])
+        packer.add_rect(*_turn(width + gap, height + gap, wide, room), rid=index)
+    packer.pack()
+    return list(packer.rect_list())
 
 
 def _turn(width: int, height: int, wide: bool | None, room: Sequence[int]) -> tuple[int, int]:
