@@ -101,6 +101,20 @@ def test_a_damaged_database_is_refused_in_words(tmp_path, content):
         open_book(tmp_path / "book")
 
 
+def test_a_database_that_fails_is_told_in_words(tmp_path):
+    with open_book(tmp_path / "book") as book:
+        with book.write() as conn:
+            add_person(conn, "Ida")
+        with book.read() as conn:
+            conn.exec_driver_sql("PRAGMA max_page_count=1")
+        with pytest.raises(Refusal, match=r"book\.db: the disk is full; nothing was changed"), book.write() as conn:
+            conn.exec_driver_sql("PRAGMA max_page_count=1")  # SQLite's own way to a full disk
+            for i in range(2000):
+                add_person(conn, f"person {i}", address="x" * 500)
+        with book.read() as conn:
+            assert [row.name for row in list_people(conn)] == ["Ida"]
+
+
 def test_the_latest_version_is_the_migrations_head():
     from alembic.script import ScriptDirectory
 

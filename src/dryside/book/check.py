@@ -114,16 +114,15 @@ def check_book(
     with book.read() as conn:
         expected = list(_expected(conn, book))
         findings = [*_database(conn, book), *_sidecars(conn, book)]
-    progress = _Progress(book.root / PROGRESS_FILE, anew=anew)
     bytes_read = 0
-    with ThreadPoolExecutor(READERS) as pool:
+    with _Progress(book.root / PROGRESS_FILE, anew=anew) as progress, ThreadPoolExecutor(READERS) as pool:
         for one, size, finding in pool.map(lambda item: _look_at(book, item, progress), expected):
             bytes_read += size
             step(one.size or 0, _name(book, one.path))
             if finding is not None:
                 findings.append(_mend(book, store, finding))
     findings += _strangers(book, {one.path for one in expected})
-    progress.end()
+    (book.root / PROGRESS_FILE).unlink(missing_ok=True)
     return CheckReport(len(expected), bytes_read, progress.resumed, tuple(findings))
 
 
@@ -139,7 +138,6 @@ class _Progress:
     """Files read so far, one line each, so that a check that was cut short is not begun again."""
 
     def __init__(self, path: Path, *, anew: bool) -> None:
-        self.path = path
         self.done: set[str] = set()
         self.resumed = 0
         if anew:
@@ -158,9 +156,11 @@ class _Progress:
         self.file.write(f"{key}\n")
         self.file.flush()
 
-    def end(self) -> None:
+    def __enter__(self) -> _Progress:
+        return self
+
+    def __exit__(self, *_: object) -> None:
         self.file.close()
-        self.path.unlink(missing_ok=True)
 
 
 def _store_of(backup: Path) -> ContentStore:

@@ -22,6 +22,18 @@ CACHE_KIB = 64 * 1024
 EARTH_RADIUS_KM = 6371.0088
 
 
+# What a driver's message says: how it is told to a person.
+_FAILURES = {
+    "disk is full": ("the disk is full; nothing was changed", "Make room and do it again."),
+    "database is locked": ("somebody else has been writing for long; nothing was changed", "Do it again later."),
+    "readonly database": ("it may not be written to; nothing was changed", "Look at the rights of the folder."),
+    "disk i/o error": ("the disk fails", "Copy the book to another disk, then: dryside check."),
+    "malformed": ("the database is damaged", "Restore it from a backup: dryside book restore."),
+    "server closed the connection": ("the database went away; nothing was changed", "Do it again when it is back."),
+    "connection refused": ("the database does not answer", "Is it running?"),
+}
+
+
 @dataclass(frozen=True)
 class Book:
     """An open book: its database and its folder.
@@ -69,8 +81,14 @@ class Book:
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
-        """A connection that sees one moment of the book; what is written through it is taken back."""
-        with self.engine.connect() as conn:
+        """A connection that sees one moment of the book; what is written through it is taken back.
+
+        Raises
+        ------
+        Refusal
+            If the database fails: disk full, damaged, gone.
+        """
+        with self._in_words(), self.engine.connect() as conn:
             yield conn
 
     @contextmanager
@@ -78,9 +96,30 @@ class Book:
         """One transaction: all of it is kept at the end, or nothing if an exception leaves the block.
 
         With SQLite the write lock is taken at once (BEGIN IMMEDIATE), so nothing read inside can be overtaken.
+
+        Raises
+        ------
+        Refusal
+            If the database fails: disk full, locked for long, read only, damaged, gone. The book is as it was then.
         """
-        with self.engine.connect().execution_options(dryside_write=True) as conn, conn.begin():
+        with self._in_words(), self.engine.connect().execution_options(dryside_write=True) as conn, conn.begin():
             yield conn
+
+    @contextmanager
+    def _in_words(self) -> Iterator[None]:
+        """A failure of the database as a refusal; mistakes of ours (wrong SQL, a broken constraint) stay as they are."""
+        from sqlalchemy.exc import DatabaseError
+
+        try:
+            yield
+        except DatabaseError as error:
+            reason = str(error.orig).strip().splitlines()[0] if error.orig else ""
+            known = next((words for sign, words in _FAILURES.items() if sign in reason.lower()), None)
+            if known is None:
+                raise
+            place = str(self.database) if self.is_sqlite else _without_password(str(self.engine.url))
+            found, remedy = known
+            raise Refusal(place, found, remedy) from error
 
     def close(self) -> None:
         """Let go of the database."""
