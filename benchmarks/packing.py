@@ -3,8 +3,8 @@
 python benchmarks/packing.py [--orders 20]
 
 Orders are invented from the sizes that people print most. 'In rows' is the layout a person makes without help: prints
-as they come, left to right, a new row where one is full. Waste is the share of used paper on which nothing is printed; the
-least that any layout could use, by area alone, stands beside it.
+as they come, left to right, a new row where one is full. Waste is the share of used paper on which nothing is printed;
+the least that any layout could use, by area alone, stands beside it.
 """
 
 from __future__ import annotations
