@@ -72,8 +72,17 @@ def refuse_silver(process: str, thing: str) -> None:
         raise Refusal(thing, found, "Leave --ir out; clean the film, or use --specks.")
 
 
-def find_dust(light: FloatImage, infrared: FloatImage, *, thing: str = "infrared") -> DustFound:
-    """Find what lies on the film.
+@dataclass(frozen=True)
+class Bearing:
+    """How the infrared stands to the picture: shift in pixels (x, y), the dyes' leak, and how sure the shift is."""
+
+    shift: tuple[float, float]
+    leak: tuple[float, float, float]
+    sureness: float
+
+
+def bearing_of(light: FloatImage, infrared: FloatImage, *, thing: str = "infrared") -> Bearing:
+    """Where the infrared lies and what the dyes leak into it.
 
     Parameters
     ----------
@@ -84,10 +93,6 @@ def find_dust(light: FloatImage, infrared: FloatImage, *, thing: str = "infrared
     thing : str
         The infrared as the person named it, for a refusal.
 
-    Returns
-    -------
-    DustFound
-
     Raises
     ------
     Refusal
@@ -97,20 +102,46 @@ def find_dust(light: FloatImage, infrared: FloatImage, *, thing: str = "infrared
     """
     if light.shape[:2] != infrared.shape:
         raise ValueError(f"infrared has shape {infrared.shape}, the picture {light.shape[:2]}")
-    density = -np.log2(np.maximum(light, 1e-5)).astype(np.float32)
-    loss = -np.log2(np.maximum(infrared, max(float(np.median(infrared)), 1e-6) * 1e-4)).astype(np.float32)
-    shift = _shift_between(density[..., 1], loss)
-    loss = _shifted(loss, shift)
-    leak, share = _dye_leak(density, loss)
+    density, loss = _density(light), _loss(infrared)
+    shift, sureness = _shift_between(density[..., 1], loss)
+    leak, share = _dye_leak(density, _shifted(loss, shift))
     if share > _MOST_LEAK:
         found = f"this infrared follows the picture ({100 * share:.0f} % of its variation): film that blocks infrared"
         raise Refusal(thing, found, "Leave --ir out for this film.")
-    left = loss - density @ np.asarray(leak, dtype=np.float32)
+    return Bearing(shift, leak, sureness)
+
+
+def find_dust(light: FloatImage, infrared: FloatImage, bearing: Bearing | None = None) -> DustFound:
+    """Find what lies on the film.
+
+    Parameters
+    ----------
+    light, infrared : ndarray
+        As in `bearing_of`.
+    bearing : Bearing, optional
+        Of the whole frame; measured here if left out.
+
+    Returns
+    -------
+    DustFound
+    """
+    stand = bearing or bearing_of(light, infrared)
+    density = _density(light)
+    left = _shifted(_loss(infrared), stand.shift) - density @ np.asarray(stand.leak, dtype=np.float32)
     left -= _background(left)
     sigma = float(np.median(np.abs(left - np.median(left)))) * 1.4826 + 1e-6
     mask = _grown(left, max(_SEED_SIGMAS * sigma, _LEAST_LOSS), max(_GROW_SIGMAS * sigma, 0.5 * _LEAST_LOSS))
     through = np.where(mask, np.exp2(-np.maximum(left, 0.0)), 1.0).astype(np.float32)
-    return DustFound(mask, through, leak, shift, sigma)
+    return DustFound(mask, through, stand.leak, stand.shift, sigma)
+
+
+def _density(light: FloatImage) -> FloatImage:
+    return np.asarray(-np.log2(np.maximum(light, 1e-5)), dtype=np.float32)
+
+
+def _loss(infrared: FloatImage) -> FloatImage:
+    floor = max(float(np.median(infrared)), 1e-6) * 1e-4
+    return np.asarray(-np.log2(np.maximum(infrared, floor)), dtype=np.float32)
 
 
 def mend(light: FloatImage, dust: DustFound) -> FloatImage:
@@ -130,7 +161,7 @@ def mend(light: FloatImage, dust: DustFound) -> FloatImage:
     """
     if not dust.mask.any():
         return light.copy()
-    density = -np.log2(np.maximum(light, 1e-5)).astype(np.float32)
+    density = _density(light)
     lost = _matched_loss(density, dust)
     given = np.asarray(density - lost[..., None], dtype=np.float32)
     hole = dust.mask & ((lost > _MOST_GIVEN_BACK) | _rough(given, dust.mask))
@@ -174,20 +205,20 @@ def _rough(given: FloatImage, mask: Mask) -> Mask:
     return np.asarray(cv2.dilate(rough.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0) & mask
 
 
-def _shift_between(density: FloatImage, loss: FloatImage) -> tuple[float, float]:
-    """By how much the infrared lies off the picture, from the fine dark things that both show."""
+def _shift_between(density: FloatImage, loss: FloatImage) -> tuple[tuple[float, float], float]:
+    """By how much the infrared lies off the picture, from the fine dark things that both show, and how sure it is."""
     import cv2
 
     fine = [np.clip(one - cv2.GaussianBlur(one, (0, 0), 6.0), 0.0, 1.5).astype(np.float64) for one in (density, loss)]
     picture, infrared = (np.where(one > 4.0 * _spread(one), one, 0.0) for one in fine)
     if np.count_nonzero(infrared) < 20 or np.count_nonzero(picture) < 20:
-        return 0.0, 0.0
+        return (0.0, 0.0), 0.0
     window = cv2.createHanningWindow(picture.shape[::-1], cv2.CV_64F)
     (x, y), response = cv2.phaseCorrelate(infrared, picture, window)
     limit = 0.02 * max(picture.shape)
     if response < 0.05 or max(abs(x), abs(y)) > limit:
-        return 0.0, 0.0
-    return float(x), float(y)
+        return (0.0, 0.0), 0.0
+    return (float(x), float(y)), float(response)
 
 
 def _spread(values: NDArray[Any]) -> float:
@@ -238,9 +269,9 @@ def _background(left: FloatImage) -> FloatImage:
     block = 24
     rows, columns = (max(1, -(-side // block)) for side in left.shape)
     padded = np.pad(left, ((0, rows * block - left.shape[0]), (0, columns * block - left.shape[1])), mode="edge")
-    medians = np.median(padded.reshape(rows, block, columns, block), axis=(1, 3)).astype(np.float32)
+    medians: FloatImage = np.median(padded.reshape(rows, block, columns, block), axis=(1, 3)).astype(np.float32)
     if min(medians.shape) >= 3:
-        medians = cv2.medianBlur(medians, 3)
+        medians = np.asarray(cv2.medianBlur(medians, 3), dtype=np.float32)
     wide = cv2.resize(medians, (columns * block, rows * block), interpolation=cv2.INTER_CUBIC)
     return np.asarray(wide[: left.shape[0], : left.shape[1]], dtype=np.float32)
 

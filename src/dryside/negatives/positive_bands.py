@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,7 @@ from dryside.negatives.flat import Flat, widen_map
 from dryside.negatives.frame_view import FrameView, steepness, window_of
 from dryside.negatives.kernel_numbers import kernel_numbers
 from dryside.negatives.recipe import Recipe
+from dryside.negatives.repairs import NOTHING, Repairs
 
 # Pixels around a position that the resampler looks at: 3 before it, 4 after, and one for rounding.
 REACH = 5
@@ -21,7 +23,9 @@ REACH = 5
 MOST_STEEP = 0.3
 
 
-def positive_bands(capture: Capture, flat: Flat, recipe: Recipe, view: FrameView) -> Iterator[LevelArray]:
+def positive_bands(
+    capture: Capture, flat: Flat, recipe: Recipe, view: FrameView, repairs: Repairs = NOTHING
+) -> Iterator[LevelArray]:
     """A frame's rows, from the top.
 
     Parameters
@@ -34,41 +38,44 @@ def positive_bands(capture: Capture, flat: Flat, recipe: Recipe, view: FrameView
         The frame's.
     view : FrameView
         Where the frame lies.
+    repairs : Repairs, optional
+        Mended pixels that are laid over the capture first.
 
     Yields
     ------
     ndarray of shape (rows, view.columns, 3), uint16, C-contiguous
         `ROWS_PER_STRIP` rows, the last band what is left. A band is the caller's: it may be overwritten.
     """
-    make = _crop(capture, flat, recipe, view) if view.exact else _straighten(capture, flat, recipe, view)
+    source = Source(capture, flat, recipe, repairs)
+    make = _crop(source, view) if view.exact else _straighten(source, view)
     for start, stop in bands(view.rows, ROWS_PER_STRIP):
         first, end = (view.rows - stop, view.rows - start) if view.reverse_y else (start, stop)
         band = make(first, end)
         yield np.ascontiguousarray(band[::-1]) if view.reverse_y else band
 
 
-def _crop(capture: Capture, flat: Flat, recipe: Recipe, view: FrameView) -> Callable[[int, int], LevelArray]:
+def _crop(source: Source, view: FrameView) -> Callable[[int, int], LevelArray]:
     """Makes rows of a frame that lies on whole pixels."""
     top, left = view.exact or (0, 0)
     step = -1 if view.reverse_x else 1
     if view.turned:
-        whole = _turned_window(capture, flat, recipe, (left, left + view.columns, top, top + view.rows))
+        whole = _turned_window(source, (left, left + view.columns, top, top + view.rows))
         return lambda first, end: np.ascontiguousarray(whole[first:end, ::step])
-    source = DevelopedRows(capture, flat, recipe, left, left + view.columns)
-    return lambda first, end: np.ascontiguousarray(source.fresh(top + first, top + end)[:, ::step])
+    developed = DevelopedRows(source, left, left + view.columns)
+    return lambda first, end: np.ascontiguousarray(developed.fresh(top + first, top + end)[:, ::step])
 
 
-def _straighten(capture: Capture, flat: Flat, recipe: Recipe, view: FrameView) -> Callable[[int, int], LevelArray]:
+def _straighten(source: Source, view: FrameView) -> Callable[[int, int], LevelArray]:
     """Makes rows of a frame that has to be resampled."""
     low_y, high_y, low_x, high_x = window_of(view, 0, view.rows)
     left, right = math.floor(low_x) - REACH, math.ceil(high_x) + REACH
     top, bottom = math.floor(low_y) - REACH, math.ceil(high_y) + REACH
     rows: Callable[[int, int], LevelArray]
     if view.turned:
-        whole = _turned_window(capture, flat, recipe, (left, right, top, bottom))
+        whole = _turned_window(source, (left, right, top, bottom))
         rows = lambda start, stop: whole[start - top : stop - top]  # noqa: E731
     else:
-        rows = DevelopedRows(capture, flat, recipe, left, right).rows
+        rows = DevelopedRows(source, left, right).rows
     straighten = _resampler(view)
 
     def make(first: int, end: int) -> LevelArray:
@@ -89,14 +96,24 @@ def _resampler(view: FrameView) -> Callable[..., None]:
     return straighten_steep_rows if steepness(view) > MOST_STEEP else straighten_rows
 
 
-def _turned_window(capture: Capture, flat: Flat, recipe: Recipe, window: tuple[int, int, int, int]) -> LevelArray:
+def _turned_window(source: Source, window: tuple[int, int, int, int]) -> LevelArray:
     """A developed window (top, bottom, left, right of the capture) with rows and columns exchanged."""
     top, bottom, left, right = window
-    source = DevelopedRows(capture, flat, recipe, left, right)
+    developed = DevelopedRows(source, left, right)
     out = np.empty((right - left, bottom - top, 3), np.uint16)
     for start, stop in bands(bottom - top, ROWS_PER_STRIP):
-        out[:, start:stop] = source.fresh(top + start, top + stop).swapaxes(0, 1)
+        out[:, start:stop] = developed.fresh(top + start, top + stop).swapaxes(0, 1)
     return out
+
+
+@dataclass(frozen=True, eq=False)
+class Source:
+    """What a frame's rows are developed from."""
+
+    capture: Capture
+    flat: Flat
+    recipe: Recipe
+    repairs: Repairs
 
 
 class DevelopedRows:
@@ -105,9 +122,10 @@ class DevelopedRows:
     Outside of the capture its outermost pixels are repeated.
     """
 
-    def __init__(self, capture: Capture, flat: Flat, recipe: Recipe, left: int, right: int) -> None:
-        facts = capture.facts
-        self._capture, self._numbers, self._cell = capture, kernel_numbers(recipe), flat.cell
+    def __init__(self, source: Source, left: int, right: int) -> None:
+        flat, facts = source.flat, source.capture.facts
+        self._capture, self._numbers, self._cell = source.capture, kernel_numbers(source.recipe), flat.cell
+        self._repairs = source.repairs
         self._left, self._right = min(max(left, 0), facts.width - 1), max(min(right, facts.width), 1)
         self._beside = (self._left - min(left, self._left), max(right, self._right) - self._right)
         log2_light = widen_map(flat.log2_light, flat.cell, np.arange(self._left, self._right))
@@ -138,6 +156,9 @@ class DevelopedRows:
         height = self._capture.facts.height
         first, stop = min(max(top, 0), height - 1), max(min(bottom, height), 1)
         pixels = self._capture.rows(first, stop, self._left, self._right)
+        if len(self._repairs.rows):
+            pixels = pixels.copy()  # the capture's own may be kept for other frames
+            self._repairs.lay_over(pixels, first, self._left)
         out = np.empty_like(pixels)
         numbers = self._numbers
         develop_rows(
