@@ -67,6 +67,10 @@ def invert(
     roll: Annotated[str | None, typer.Option(metavar="ROLL", help="File them in the book, with this roll.")] = None,
     film_format: Annotated[str, typer.Option("--format", help="Frame size: 135, half, 120-6x6, ...")] = "135",
     flat: Annotated[Path | None, typer.Option(help="A capture of the bare light.")] = None,
+    infrared: Annotated[
+        str, typer.Option("--ir", metavar="CHANNEL_OR_FILE", help="Take dust out by infrared: 4, or a file.")
+    ] = "",
+    specks: Annotated[bool, typer.Option("--specks", help="Take out dust without infrared: may be wrong.")] = False,
     profile: Annotated[Path | None, typer.Option(metavar="PROFILE", help="What 'dryside calibrate' made.")] = None,
     space: Annotated[Space, typer.Option(help="Colour space of a print.")] = Space.SRGB,
     rendering: Annotated[
@@ -82,6 +86,7 @@ def invert(
 ) -> None:
     """Turn captures of negatives into positives with true colour."""
     from dryside.film.formats import parse_format
+    from dryside.negatives.frame_repairs import DustOptions
     from dryside.negatives.invert import InvertOptions, as_document, capture_files
     from dryside.negatives.invert import invert as invert_roll
     from dryside.negatives.spaces import ADOBE_RGB, DISPLAY_P3, SRGB, print_rendering, scene_rendering
@@ -96,6 +101,7 @@ def invert(
         profile=profile,
         assume=assume.value,
         whole=whole,
+        dust=DustOptions(infrared, specks),
         output=OutputOptions(compression.value, jpeg, jpeg),
         workers=workers or os.cpu_count() or 1,
         cluster=cluster,

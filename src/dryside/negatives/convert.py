@@ -5,15 +5,17 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from dryside.negatives.capture import Assume, Capture, LevelArray, read_capture
 from dryside.negatives.flat import Flat
+from dryside.negatives.frame_repairs import DustOptions, frame_repairs, write_mask
 from dryside.negatives.frame_view import frame_view
 from dryside.negatives.positive_bands import positive_bands
 from dryside.negatives.recipe import Recipe
+from dryside.negatives.repairs import NOTHING
 from dryside.negatives.types import FloatArray
 from dryside.negatives.write_positive import OutputOptions, PositiveFiles, PositiveLabels, write_positive
 
@@ -63,6 +65,8 @@ class CaptureJob:
         What to write.
     output : OutputOptions
         In which form.
+    dust : DustOptions
+        How dust is found, if at all.
     """
 
     path: Path
@@ -70,6 +74,7 @@ class CaptureJob:
     flat: Flat
     frames: tuple[FrameJob, ...]
     output: OutputOptions
+    dust: DustOptions = field(default_factory=DustOptions)
 
 
 def convert_capture(
@@ -105,8 +110,12 @@ def convert_capture(
 
 def _convert_frame(capture: Capture, job: CaptureJob, frame: FrameJob, stop: threading.Event | None) -> PositiveFiles:
     view = frame_view(frame.corners)
+    repairs = NOTHING
+    if job.dust:
+        repairs, window = frame_repairs(capture, job.flat, view, job.dust)
+        write_mask(repairs, window, frame.stem.with_name(f"{frame.stem.name}.dust.png"))
     return write_positive(
-        _until(positive_bands(capture, job.flat, frame.recipe, view), stop),
+        _until(positive_bands(capture, job.flat, frame.recipe, view, repairs), stop),
         size=(view.rows, view.columns),
         stem=frame.stem,
         options=job.output,
@@ -130,6 +139,7 @@ def job_description(job: CaptureJob, frame: FrameJob) -> Mapping[str, Any]:
         "corners": frame.corners.tolist(),
         "recipe": frame.recipe.as_dict(),
         "output": vars(job.output),
+        "dust": vars(job.dust),
         "software": frame.labels.software,
         "xmp": frame.labels.xmp.decode(),
     }

@@ -11,17 +11,22 @@ from numpy.typing import NDArray
 from dryside.film.refusal import NotFound
 from dryside.negatives.base import FilmBase, NoBase, measure_base
 from dryside.negatives.capture import Assume, Capture, CaptureFacts, read_capture, reduce_capture
+from dryside.negatives.codecs.jpeg_file import encode_jpeg
 from dryside.negatives.file_checksum import file_checksum
 from dryside.negatives.flat import Flat, check_flat_belongs, light_around_film, transmittance
 from dryside.negatives.frame_view import snap_corners
 from dryside.negatives.geometry import finder_reduction, read_film
+from dryside.negatives.output_profiles import icc_profile
+from dryside.negatives.overlay import draw_overlay
 from dryside.negatives.rebate import rebate_samples
 from dryside.negatives.roll import FrameSamples
 from dryside.negatives.types import FilmRead, FloatArray, FrameFound, LightArray, Strip
+from dryside.negatives.write_positive import whole_file
 
 SAMPLE_COLUMNS, SAMPLE_ROWS = 96, 64
 # Samples keep this part of the frame's sides away from them: soft gates and neighbours are not the picture.
 SAMPLE_INSET = 0.03
+OVERLAY_QUALITY = 90
 
 
 @dataclass(frozen=True)
@@ -40,6 +45,8 @@ class MeasureOptions:
         The flat as the person named it.
     whole : bool
         The capture shows one frame and nothing else: nothing is looked for.
+    overlay_folder : Path or None
+        Where the capture is written with all that was found drawn over it, as NAME.overlay.jpg.
     """
 
     film_format: str
@@ -47,6 +54,7 @@ class MeasureOptions:
     flat: Flat | None = None
     flat_name: str = ""
     whole: bool = False
+    overlay_folder: Path | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,6 +118,8 @@ def _measure(capture: Capture, options: MeasureOptions) -> CaptureMeasured:
     light = reduce_capture(capture, factor)
     seen = light if options.flat is None else transmittance(light, options.flat, factor)
     film = FilmRead() if options.whole else _find(capture, seen, factor, options)
+    if options.overlay_folder is not None:
+        _write_overlay(light, film, factor, options.overlay_folder / f"{facts.path.stem}.overlay.jpg")
     frames = (_whole_frame(facts),) if options.whole else tuple(_snapped(frame) for frame in film.frames)
     flat = options.flat or light_around_film(light, film, factor=factor, size=(facts.height, facts.width))
     through = seen if options.flat is not None else transmittance(light, flat, factor)
@@ -130,6 +140,12 @@ def _find(capture: Capture, seen: LightArray, factor: int, options: MeasureOptio
         remedy = "Show the film's edges, or name another --format; --whole takes the capture as one frame."
         raise NotFound(str(capture.facts.path), why, remedy)
     return film
+
+
+def _write_overlay(light: LightArray, film: FilmRead, factor: int, path: Path) -> None:
+    picture = draw_overlay(light, film, scale=float(factor))
+    with whole_file(path) as part:
+        part.write_bytes(encode_jpeg(picture, OVERLAY_QUALITY, icc_profile("sRGB", "srgb"), b""))
 
 
 def _snapped(frame: FrameFound) -> FrameFound:

@@ -23,6 +23,10 @@ THUMBNAIL_QUALITY = 85
 MOST_JPEG_PIXELS = 120_000_000
 
 
+class NoRoom(Refusal):
+    """The disk is full: nothing more can be written, whatever comes next."""
+
+
 @dataclass(frozen=True)
 class OutputOptions:
     """What is written of a positive.
@@ -220,5 +224,5 @@ def _to_disk(path: Path) -> None:
 def _refused(path: Path, error: OSError) -> Refusal:
     if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
         found = f"no room left to write it ({error.strerror}); nothing half-written was left"
-        return Refusal(str(path), found, "Free some space and run the same command again: it goes on where it stopped.")
+        return NoRoom(str(path), found, "Free some space and run the same command again: it goes on where it stopped.")
     return Refusal(str(path), f"cannot be written ({error.strerror})", "Name another folder with --out.")
