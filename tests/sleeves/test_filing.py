@@ -1,5 +1,7 @@
 """Filing: a plan first, then the book; undone, done again, refused."""
 
+from datetime import date
+
 import pytest
 
 from dryside.book.frames import list_frames
@@ -12,6 +14,7 @@ from dryside.sleeves.binders import add_binder, list_pages, strips_of_roll
 from dryside.sleeves.cutting import plan_cuts
 from dryside.sleeves.filing import carry_out, filing_as_cut, filing_of_plan, parse_strips, strips_of_lengths
 from dryside.sleeves.frames_on_film import nominal_frames
+from dryside.sleeves.lending import bring_back, lend_strips, list_loans
 from dryside.sleeves.roll_film import film_of_roll
 from dryside.sleeves.undoing import recent_changes, take_back
 from dryside.sleeves.whereabouts import whereabouts
@@ -101,6 +104,43 @@ def test_filing_twice_is_refused_and_again_replaces(book, make_roll, binder):
     file_it(book, roll, planned(book, roll, [sleeve_page("6x6")]), binder, again=True)
     with book.read() as conn:
         assert [strip.last_position for strip in strips_of_roll(conn, roll.id)] == [5, 11]
+
+
+def test_filing_anew_uses_the_pages_that_it_left_empty(book, make_roll, binder):
+    one, two = make_roll(40), make_roll(12)
+    file_it(book, one, planned(book, one), binder)
+    file_it(book, two, planned(book, two), binder)
+    with book.write() as conn:
+        filed = carry_out(conn, get_roll(conn, one.id), planned(book, one), binder, again=True)
+    assert [strip.page for strip in filed] == [1] * 7 + [2]
+    with book.read() as conn:
+        assert len(list_pages(conn, binder.id)) == 3
+
+
+def test_a_strip_that_is_out_is_not_filed_anew_and_an_old_loan_is_not_lost(book, make_roll, binder):
+    roll = make_roll(12)
+    file_it(book, roll, planned(book, roll), binder)
+    with book.write() as conn:
+        loan = lend_strips(conn, roll, strips_of_roll(conn, roll.id)[:1], "Low Wharf", on=date(2026, 6, 1))[0]
+    with pytest.raises(Refusal, match="lent to Low Wharf since 2026-06-01"):
+        file_it(book, roll, planned(book, roll), binder, again=True)
+    with book.write() as conn:
+        bring_back(conn, loan.id, on=date(2026, 6, 2))
+    file_it(book, roll, planned(book, roll), binder, again=True)
+    with book.read() as conn:
+        assert [one.why for one in list_loans(conn, everything=True)] == [f"was strip 1 of roll {roll.code}"]
+
+
+def test_a_filing_on_which_a_loan_rests_is_not_taken_back(book, make_roll, binder):
+    roll = make_roll(12)
+    file_it(book, roll, planned(book, roll), binder)
+    with book.write() as conn:
+        lend_strips(conn, roll, strips_of_roll(conn, roll.id)[:1], "Low Wharf", on=date(2026, 6, 1))
+        first = recent_changes(conn)[-1]["id"]
+    before = everything(book)
+    with pytest.raises(Refusal, match="something in the book rests on it"), book.write() as conn:
+        take_back(conn, first)
+    assert everything(book) == before
 
 
 def test_a_roll_still_at_the_lab_is_not_sleeved_and_nothing_is_written(book, make_roll, binder):

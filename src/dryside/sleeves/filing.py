@@ -9,11 +9,19 @@ from typing import TYPE_CHECKING
 
 from dryside.book.frames import FrameRow, list_frames, normal_label
 from dryside.book.journey import RollState
-from dryside.book.schema import frame_strips, frames, pages, strips
+from dryside.book.schema import frame_strips, frames, loans, pages, strips
 from dryside.film.frame_labels import labels_along, parse_label
 from dryside.film.refusal import Refusal
 from dryside.film.sleeves import SleevePage
-from dryside.sleeves.binders import BinderRow, find_page, list_pages, strips_of_roll, strips_on_page
+from dryside.sleeves.binders import (
+    BinderRow,
+    PageRow,
+    StripRow,
+    find_page,
+    list_pages,
+    strips_of_roll,
+    strips_on_page,
+)
 from dryside.sleeves.cutting import CutPlan
 from dryside.sleeves.frames_on_film import FrameOnFilm
 from dryside.sleeves.laying import LooseLength, lay_strips
@@ -223,8 +231,8 @@ def carry_out(
     binder : BinderRow
         The binder.
     first_page : int, optional
-        Where to begin; left out: a new page after the binder's last. An existing page is filled from its first free
-        row on.
+        Where to begin; left out: a new page after the binder's last, or with `again` the page that was left empty.
+        An existing page is filled from its first free row on.
     again : bool, optional
         Whether strips that are filed already are filed anew.
     at : str, optional
@@ -236,7 +244,10 @@ def carry_out(
         If the roll is filed already, its negatives are not back, or a page has another layout or too few free rows.
     """
     ledger = Ledger(conn)
-    _clear(ledger, roll, again)
+    left = _clear(ledger, roll, again)
+    if first_page is None:
+        usable = [page for page in list_pages(conn, binder.id) if page.id in left and _is_free(conn, page, filing)]
+        first_page = min((page.number for page in usable), default=None)
     ids = _frame_ids(ledger, roll, filing)
     places = _places(conn, binder, filing, first_page)
     made: dict[int, int] = {}
@@ -253,16 +264,30 @@ def carry_out(
     return tuple(filed)
 
 
-def _clear(ledger: Ledger, roll: RollRow, again: bool) -> None:
+def _clear(ledger: Ledger, roll: RollRow, again: bool) -> set[int]:
+    """Take the roll's strips out of their pages; the pages on which nothing is left."""
     old = strips_of_roll(ledger.conn, roll.id)
     if old and not again:
         found = f"its {len(old)} strips are filed already"
         raise Refusal(f"roll {roll.code}", found, "See where: dryside sleeve where. To file it anew: --again.")
     for strip in old:
+        _let_go_of_loans(ledger, roll, strip)
         on_it = ledger.conn.execute(frame_strips.select().where(frame_strips.c.strip_id == strip.id)).all()
         for row in on_it:
             ledger.delete(frame_strips, {"frame_id": row.frame_id})
         ledger.delete(strips, {"id": strip.id})
+    return {strip.page_id for strip in old if strip.page_id and not strips_on_page(ledger.conn, strip.page_id)}
+
+
+def _let_go_of_loans(ledger: Ledger, roll: RollRow, strip: StripRow) -> None:
+    """A strip that is out cannot be filed anew; loans that are over stay, in words, without the strip."""
+    for loan in ledger.conn.execute(loans.select().where(loans.c.strip_id == strip.id)).all():
+        thing = f"strip {strip.number} of roll {roll.code}"
+        if loan.back_on is None:
+            remedy = f"Note first that it is back: dryside sleeve back {loan.id}."
+            raise Refusal(thing, f"lent to {loan.to_whom} since {loan.lent_on}", remedy)
+        why = "; ".join(part for part in (loan.why, f"was {thing}") if part)
+        ledger.update(loans, {"id": loan.id}, {"strip_id": None, "why": why})
 
 
 def _frame_ids(ledger: Ledger, roll: RollRow, filing: Filing) -> dict[str, FrameRow]:
@@ -294,11 +319,18 @@ def _places(conn: Connection, binder: BinderRow, filing: Filing, first_page: int
     for strip in filing.strips:
         offset = (strip.page - 1) * filing.layout.rows + strip.row - 1 + taken
         places.append((first + offset // filing.layout.rows, offset % filing.layout.rows + 1))
-    blocked = sorted({number for number, _ in places if number > first and number in existing})
+    blocked = sorted(
+        {number for number, _ in places if number > first and not _is_free(conn, existing.get(number), filing)}
+    )
     if blocked:
         found = f"page {blocked[0]} is there already, and {len(filing.strips)} rows are needed from page {first} on"
         raise Refusal(f"binder {binder.name}", found, "Leave --page out to begin after the last page.")
     return places
+
+
+def _is_free(conn: Connection, page: PageRow | None, filing: Filing) -> bool:
+    """Whether a page of that number can be begun: none is there, or an empty one of the same layout."""
+    return page is None or (page.layout == filing.layout.key and not strips_on_page(conn, page.id))
 
 
 def _page_id(ledger: Ledger, binder: BinderRow, number: int, layout: SleevePage) -> int:

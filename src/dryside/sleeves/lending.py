@@ -234,6 +234,8 @@ def _what(conn: Connection, strip_id: int | None, page_id: int | None) -> str:
         first, last = (labels.get(position, "?") for position in (strip.first_position, strip.last_position))
         span = f"frame {first}" if first == last else f"frames {first} to {last}"
         return f"strip {strip.number} ({span}) of roll {roll.code}"
+    if page_id is None:
+        return "a strip that was filed anew since"
     query = select(binders.c.name, pages.c.number).select_from(pages.join(binders)).where(pages.c.id == page_id)
     page = conn.execute(query).first()
     return f"page {page.number} of binder {page.name}" if page else "a page that is no longer in the book"

@@ -97,6 +97,7 @@ def take_back(conn: Connection, undo_id: int | None = None, *, at: str | None = 
         If it was taken back already, or a row was changed since: the later command must be taken back first.
     """
     from sqlalchemy import select
+    from sqlalchemy.exc import IntegrityError
 
     query = select(undo).order_by(undo.c.id.desc()).limit(1)
     query = query.where(undo.c.undone.is_(False)) if undo_id is None else query.where(undo.c.id == undo_id)
@@ -106,8 +107,13 @@ def take_back(conn: Connection, undo_id: int | None = None, *, at: str | None = 
     entry = must_be(entry, f"change {undo_id}", "List them: dryside sleeve undo --list.")
     if entry.undone:
         raise Refusal(f"change {entry.id} ({entry.what})", "it was taken back already")
-    for change in reversed(entry.changes["rows"]):
-        _restore(conn, Change(**change), f"change {entry.id} ({entry.what})")
+    thing = f"change {entry.id} ({entry.what})"
+    try:
+        for change in reversed(entry.changes["rows"]):
+            _restore(conn, Change(**change), thing)
+    except IntegrityError as error:
+        found = "something in the book rests on it by now: a loan, or what lies there since"
+        raise Refusal(thing, found, "Take that back first: dryside sleeve undo --list.") from error
     for move in reversed(entry.changes["moves"]):
         _move_back(conn, move, entry.what, at)
     conn.execute(undo.update().where(undo.c.id == entry.id).values(undone=True))
