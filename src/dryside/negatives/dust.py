@@ -50,6 +50,8 @@ class DustFound:
         By how many pixels the infrared lay off the picture.
     sigma : float
         Noise of the infrared in powers of two.
+    fill : bool
+        Whether every marked pixel is filled from around it, for want of knowing what gets through.
     """
 
     mask: Mask
@@ -57,6 +59,7 @@ class DustFound:
     leak: tuple[float, float, float]
     shift: tuple[float, float]
     sigma: float
+    fill: bool = False
 
 
 def refuse_silver(process: str, thing: str) -> None:
@@ -162,6 +165,8 @@ def mend(light: FloatImage, dust: DustFound) -> FloatImage:
     if not dust.mask.any():
         return light.copy()
     density = _density(light)
+    if dust.fill:
+        return np.where(dust.mask[..., None], np.exp2(-_filled(density, dust.mask)), light).astype(np.float32)
     lost = _matched_loss(density, dust)
     given = np.asarray(density - lost[..., None], dtype=np.float32)
     hole = dust.mask & ((lost > _MOST_GIVEN_BACK) | _rough(given, dust.mask))
