@@ -7,6 +7,7 @@ import shutil
 import subprocess
 import tempfile
 import uuid
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -67,6 +68,19 @@ def _as_server_user(folder):
 @pytest.fixture
 def postgresql_url(postgresql_server):
     """URL of a new, empty PostgreSQL database."""
+    with _new_database(postgresql_server) as url:
+        yield url
+
+
+@pytest.fixture
+def other_postgresql_url(postgresql_server):
+    """URL of another one, for tests that move a book."""
+    with _new_database(postgresql_server) as url:
+        yield url
+
+
+@contextmanager
+def _new_database(postgresql_server):
     import psycopg
 
     name = f"book_{uuid.uuid4().hex[:12]}"

@@ -63,11 +63,11 @@ def test_the_restored_book_equals_the_lost_one(full, tmp_path):
             assert add_person(conn, "Noor").id == 2
 
 
-def test_a_book_moves_to_postgresql_and_back_by_backup(full, tmp_path, postgresql_url):
+def test_a_book_moves_to_postgresql_and_back_by_backup(full, tmp_path, other_postgresql_url):
     before, files = tables(full), kept_files(full.root)
     back_up(full, tmp_path / "backup")
-    restore(tmp_path / "backup", postgresql_url, files=tmp_path / "shared")
-    with open_book(postgresql_url, files=tmp_path / "shared") as shared:
+    restore(tmp_path / "backup", other_postgresql_url, files=tmp_path / "shared")
+    with open_book(other_postgresql_url, files=tmp_path / "shared") as shared:
         assert tables(shared) == before
         assert kept_files(shared.root) == files
         with shared.write() as conn:
@@ -75,7 +75,7 @@ def test_a_book_moves_to_postgresql_and_back_by_backup(full, tmp_path, postgresq
         now = tables(shared)
         back_up(shared, tmp_path / "second")
     with pytest.raises(Refusal, match="holds a book already"):
-        restore(tmp_path / "backup", postgresql_url, files=tmp_path / "other")
+        restore(tmp_path / "backup", other_postgresql_url, files=tmp_path / "other")
     restore(tmp_path / "second", tmp_path / "home")
     with open_book(tmp_path / "home") as home:
         assert tables(home) == now

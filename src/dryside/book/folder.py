@@ -107,7 +107,7 @@ class Book:
 
     @contextmanager
     def _in_words(self) -> Iterator[None]:
-        """A failure of the database as a refusal; mistakes of ours (wrong SQL, a broken constraint) stay as they are."""
+        """A failure of the database as a refusal; mistakes of ours (wrong SQL, broken constraints) stay as they are."""
         from sqlalchemy.exc import DatabaseError
 
         try:

@@ -68,7 +68,10 @@ SQLITE = (
 # extension for it is not everywhere.
 _ACCENTED = "áàâäãåāăąçćčďéèêëēėęěğíìîïīįĺľñńňóòôöõōőŕřśšşťţúùûüūůűųýÿžźż"
 _PLAIN = "aaaaaaaaacccdeeeeeeeegiiiiiillnnnooooooorrsssttuuuuuuuuyyzzz"
-_WORDS = " || ' ' || ".join(f"coalesce(NEW.{name}, '')" for name in ("caption", "keywords", "place", "person", "notes"))
+# A word between the fields, so that no phrase runs from one into the next.
+_WORDS = " || ' xqfieldendsqx ' || ".join(
+    f"coalesce(NEW.{name}, '')" for name in ("caption", "keywords", "place", "person", "notes")
+)
 POSTGRESQL = (
     "CREATE FUNCTION plain_words(words text) RETURNS tsvector IMMUTABLE PARALLEL SAFE LANGUAGE SQL AS"
     f" $$ SELECT to_tsvector('simple'::regconfig, translate(lower(words), '{_ACCENTED}', '{_PLAIN}')) $$",
@@ -77,7 +80,8 @@ POSTGRESQL = (
     " + cos(radians(a)) * cos(radians(c)) * sin(radians(d - b) / 2) ^ 2))) $$",
     "ALTER TABLE frames ADD COLUMN words tsvector",
     "CREATE FUNCTION frame_words_kept() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN NEW.words := plain_words("
-    f"{_WORDS} || ' ' || coalesce((SELECT title FROM rolls WHERE id = NEW.roll_id), '')); RETURN NEW; END $$",
+    f"{_WORDS} || ' xqfieldendsqx ' || coalesce((SELECT title FROM rolls WHERE id = NEW.roll_id), ''));"
+    " RETURN NEW; END $$",
     "CREATE TRIGGER frame_words_kept BEFORE INSERT OR UPDATE ON frames"
     " FOR EACH ROW EXECUTE FUNCTION frame_words_kept()",
     "CREATE FUNCTION roll_title_kept() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN"
