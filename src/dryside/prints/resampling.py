@@ -67,11 +67,10 @@ def resample(pixels: NDArray[Any], size_px: tuple[int, int]) -> Floats:
     from PIL import Image
 
     levels = np.iinfo(pixels.dtype).max
-    to_linear = (np.arange(levels + 1, dtype=np.float64) / levels) ** GAMMA
-    light = to_linear.astype(np.float32)[pixels]
+    to_linear = ((np.arange(levels + 1, dtype=np.float64) / levels) ** GAMMA).astype(np.float32)
     resampled = np.empty((size_px[1], size_px[0], 3), np.float32)
-    for channel in range(3):
-        plane = Image.fromarray(np.ascontiguousarray(light[..., channel]))
+    for channel in range(3):  # one after the other: 60 megapixels in floats would take 700 MB
+        plane = Image.fromarray(to_linear[pixels[..., channel]])
         resized = plane.resize(size_px, Image.Resampling.LANCZOS, reducing_gap=_REDUCING_GAP)
         resampled[..., channel] = np.asarray(resized)
     np.clip(resampled, 0, 1, out=resampled)  # Lanczos swings past black and white
