@@ -14,21 +14,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from dryside.film.dx import SHORT_MODULES, parse_edge_code
+from dryside.film.dx import EdgeCode as DxEdgeCode
+from dryside.film.frame_labels import label_of_edge_number
 from dryside.film.perforations import EDGE_TO_HOLE_MM, HALF_FRAME_PITCH_MM
-from dryside.negatives.film_view import FilmView, lay_flat
-from dryside.negatives.types import Band, EdgeCode, FloatArray, Strip
+from dryside.negatives.code_tracks import read_tracks, really_there
+from dryside.negatives.edge_picture import bars, edge_picture
+from dryside.negatives.film_view import FilmView
+from dryside.negatives.types import Band, EdgeCode, Strip
 
 Floats = NDArray[np.floating[Any]]
 
-_BAND_MM = (0.06, EDGE_TO_HOLE_MM - 0.02)  # from the film edge; a little inside both rims
-_PIECE_MM = 30.0
-_PIXELS_PER_MM = (14.0, 20.0)
-_MODULES = 31
-_SHORT_MODULES = 23
-_LEAST_CORRELATION = 0.6
 _AGREE = 0.2  # half frames: 3.8 mm
-_SCALES = (1.0, 2.0, 0.5, 1.5, 3.0, 0.7)
-_SCALES_FOR_NOTHING = 2  # after so many sizes without one reading the edge has no code
 
 
 @dataclass(frozen=True)
@@ -37,8 +34,8 @@ class Reading:
 
     Attributes
     ----------
-    text : str
-        As the reader gives it.
+    code : dryside.film.dx.EdgeCode
+        What it says.
     lower_edge : bool
         Whether it lies at the strip's lower edge (film y = width) as the strip stands now.
     forward : bool
@@ -47,23 +44,17 @@ class Reading:
         Where it lies, as the strip stands now.
     """
 
-    text: str
+    code: DxEdgeCode
     lower_edge: bool
     forward: bool
     x_mm: tuple[float, float]
 
     @property
-    def stock_number(self) -> str:
-        """The product part."""
-        return self.text.partition("/")[0]
-
-    @property
     def half_frame(self) -> int | None:
-        """Twice the frame number, plus 1 for the A; None in the short form."""
-        number = self.text.partition("/")[2]
-        if not number:
+        """Place on the film in half frames from label 0 (00 and X lie before it); None in the short form."""
+        if self.code.frame is None:
             return None
-        return 2 * int(number.removesuffix("A")) + number.endswith("A")
+        return label_of_edge_number(self.code.frame, self.code.half).half_index
 
     @property
     def rising(self) -> int:
@@ -86,11 +77,15 @@ def read_edge_codes(strip: Strip, band: Band) -> tuple[Reading, ...]:
     tuple of Reading
         May still hold a wrong one: see `agreeing`.
     """
+    edges = {lower: edge_picture(strip, band, lower=lower) for lower in (True, False)}
+    seen = {lower: edge for lower, edge in edges.items() if edge is not None}
+    first = {lower: _read_edge(edge, strip, lower=lower, thoroughly=False) for lower, edge in seen.items()}
+    most = max((len(readings) for readings in first.values()), default=0)
     readings: list[Reading] = []
-    for lower in (True, False):
-        edge = _edge_picture(strip, band, lower=lower)
-        if edge is not None:
-            readings.extend(_read(edge, strip, lower=lower))
+    for lower, edge in seen.items():
+        # Only one edge carries codes: more work is spent there, or on both where neither has shown one yet.
+        more = len(first[lower]) == most < _wanted(strip)
+        readings += _read_edge(edge, strip, lower=lower, thoroughly=True) if more else first[lower]
     return tuple(readings)
 
 
@@ -116,7 +111,7 @@ def agreeing(readings: tuple[Reading, ...]) -> tuple[tuple[Reading, ...], float]
 
 
 def _same_story(one: Reading, other: Reading) -> bool:
-    if (one.lower_edge, one.forward, one.stock_number) != (other.lower_edge, other.forward, other.stock_number):
+    if (one.lower_edge, one.forward, one.code.dx_number) != (other.lower_edge, other.forward, other.code.dx_number):
         return False
     if one.half_frame is None or other.half_frame is None:
         return one.half_frame == other.half_frame
@@ -132,7 +127,7 @@ def as_edge_codes(readings: tuple[Reading, ...], strip: Strip, confidence: float
         y0, y1 = strip.width_mm - EDGE_TO_HOLE_MM, strip.width_mm
         corners = strip.plane.capture(np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]))
         codes.append(
-            EdgeCode(reading.text, reading.stock_number, reading.half_frame, (x0 + x1) / 2, corners, confidence)
+            EdgeCode(reading.code.text, reading.code.dx_number, reading.half_frame, (x0 + x1) / 2, corners, confidence)
         )
     return tuple(sorted(codes, key=lambda code: code.x_mm))
 
@@ -142,170 +137,58 @@ def stock_number(codes: tuple[EdgeCode, ...]) -> str | None:
     return Counter(code.stock_number for code in codes).most_common(1)[0][0] if codes else None
 
 
-def _edge_picture(strip: Strip, band: Band, *, lower: bool) -> FilmView | None:
-    """One edge of the film laid flat, as the strip stands, from full-size windows."""
-    per_mm = float(np.clip(strip.pixels_per_mm, *_PIXELS_PER_MM))
-    y = (strip.width_mm - _BAND_MM[1], strip.width_mm - _BAND_MM[0]) if lower else _BAND_MM
-    starts = np.arange(strip.x_from_mm, strip.x_to_mm, _PIECE_MM)
-    pieces = []
-    for start in starts:
-        stop = min(start + _PIECE_MM, strip.x_to_mm)
-        columns = round((stop - start) * per_mm)
-        if columns < 1:
-            continue
-        pieces.append(_piece(strip, band, (start, start + columns / per_mm), y, per_mm))
-    if not pieces or not any(piece.inside.any() for piece in pieces):
-        return None
-    light = np.concatenate([piece.light for piece in pieces], axis=1)
-    inside = np.concatenate([piece.inside for piece in pieces], axis=1)
-    return FilmView(light, inside, float(starts[0]), y[0], per_mm)
+def _wanted(strip: Strip) -> float:
+    """How many whole codes a strip has at least."""
+    return (strip.x_to_mm - strip.x_from_mm) / HALF_FRAME_PITCH_MM - 1.5
 
 
-def _piece(strip: Strip, band: Band, x: tuple[float, float], y: tuple[float, float], per_mm: float) -> FilmView:
-    rows, columns = strip.plane.capture_size
-    outline = strip.plane.capture(np.array([[a, b] for a in np.linspace(*x, 5) for b in y]))
-    (left, top), (right, bottom) = np.floor(outline.min(axis=0)) - 2, np.ceil(outline.max(axis=0)) + 2
-    x0, x1 = int(np.clip(left, 0, columns - 1)), int(np.clip(right, 1, columns))
-    y0, y1 = int(np.clip(top, 0, rows - 1)), int(np.clip(bottom, 1, rows))
-    if x1 - x0 < 2 or y1 - y0 < 2:
-        blank = (round((y[1] - y[0]) * per_mm), round((x[1] - x[0]) * per_mm))
-        return FilmView(np.zeros((*blank, 3), np.float32), np.zeros(blank, bool), x[0], y[0], per_mm)
-    window = np.ascontiguousarray(band(y0, y1, x0, x1), dtype=np.float32)
-    return lay_flat(window, strip.plane, scale=1, x_mm=x, y_mm=y, pixels_per_mm=per_mm, origin=(x0, y0))
-
-
-def _bars(edge: FilmView, *, clear_is_light: bool, by_density: bool) -> NDArray[np.float32]:
-    """Printed bars as 0 on a ground of 1, whatever the film: shape (rows, columns).
-
-    Blur widens bars in light, too much exposure widens them in the film; so they are read in light or in density.
-    """
-    import cv2
-
-    light = np.maximum(edge.light, 1e-6)
-    window = max(3, round(12 * edge.pixels_per_mm))
-    step = max(1, window // 8)
-    columns = range(0, light.shape[1], step)
-    at = np.array([min(start + step // 2, light.shape[1] - 1) for start in columns], dtype=np.float64)
-    ends = np.empty((len(at), 2, 3))
-    for k, start in enumerate(columns):
-        part = light[:, max(0, start - window // 2) : start + window // 2].reshape(-1, 3)[::3]
-        part = part[part[:, 1] > 1e-5] if (part[:, 1] > 1e-5).any() else part
-        ends[k] = np.percentile(part, [3, 88] if clear_is_light else [12, 97], axis=0)
-    x = np.arange(light.shape[1])
-    dark, bright = (
-        np.stack([np.interp(x, at, ends[:, side, channel]) for channel in range(3)], axis=-1) for side in (0, 1)
-    )
-    if by_density:
-        light, dark, bright = np.log(light), np.log(np.maximum(dark, 1e-6)), np.log(np.maximum(bright, 1e-6))
-    contrast = np.maximum(bright - dark, 0.02)
-    share = contrast.mean(axis=0) ** 2  # the channel that shows the print best leads
-    bars = ((light - dark) / contrast) @ (share / share.sum())
-    if not clear_is_light:
-        bars = 1 - bars
-    bars[~edge.inside] = 1
-    return np.asarray(cv2.GaussianBlur(np.clip(bars, 0, 1.1).astype(np.float32), (0, 0), 0.8), dtype=np.float32)
-
-
-def _read(edge: FilmView, strip: Strip, *, lower: bool) -> list[Reading]:
+def _read_edge(edge: FilmView, strip: Strip, *, lower: bool, thoroughly: bool) -> list[Reading]:
+    """Codes on one rim: by the library's reader, and, if asked for and some are still missing, by their known clock."""
     readings: list[Reading] = []
-    expected = (strip.x_to_mm - strip.x_from_mm) / HALF_FRAME_PITCH_MM - 1.5
-    # The reader is finicky about bar widths in pixels: a code it misses at one size it reads at another.
-    for scale in _SCALES:
-        for by_density in (strip.clear_is_light, not strip.clear_is_light):
-            bars = _bars(edge, clear_is_light=strip.clear_is_light, by_density=by_density)
-            for reading in _read_bars(bars, edge, lower=lower, scale=scale):
-                if all(abs(reading.x_mm[0] - other.x_mm[0]) > 2 or reading.text != other.text for other in readings):
-                    readings.append(reading)
-            if len(readings) >= expected:
-                return readings
-        if not readings and scale == _SCALES[_SCALES_FOR_NOTHING]:
-            break  # an edge without any code
+    wanted = _wanted(strip)
+    for by_density in (strip.clear_is_light, not strip.clear_is_light):
+        flat = bars(edge, clear_is_light=strip.clear_is_light, by_density=by_density)
+        inner_up = flat if lower else np.ascontiguousarray(flat[::-1, ::-1])
+        found = _by_library(inner_up)
+        if thoroughly and len(readings) + len(found) < wanted:
+            lengths = {round((x1 - x0) / len(code.data_track) / edge.pixels_per_mm, 3) for code, (x0, x1), _ in found}
+            near = tuple(length + off for length in lengths for off in (-0.008, 0.0, 0.008))
+            tracks = read_tracks(inner_up, edge.pixels_per_mm, modules_mm=near)
+            found += [(track.code, track.columns, track.forward) for track in tracks]
+        for code, columns, forward in found:
+            x_mm = _film_x(edge, columns, lower=lower)
+            if all(abs(x_mm[0] - other.x_mm[0]) > 2 or code != other.code for other in readings):
+                readings.append(Reading(code, lower, forward, x_mm))
+        if not thoroughly or len(readings) >= wanted:
+            break
     return readings
 
 
-def _read_bars(bars: NDArray[np.float32], edge: FilmView, *, lower: bool, scale: float = 1.0) -> list[Reading]:
-    import cv2
+def _film_x(edge: FilmView, columns: tuple[float, float], *, lower: bool) -> tuple[float, float]:
+    first, last = columns
+    if not lower:
+        width = edge.light.shape[1]
+        first, last = width - last, width - first
+    return edge.x0_mm + first / edge.pixels_per_mm, edge.x0_mm + last / edge.pixels_per_mm
+
+
+def _by_library(inner_up: NDArray[np.float32]) -> list[tuple[DxEdgeCode, tuple[float, float], bool]]:
+    """What the bar code library reads in a rim with the holes' side up, and what is really there of it."""
     import zxingcpp
 
-    inner_up = bars if lower else bars[::-1, ::-1]
     # The reader looks for the clock first from the picture's middle row outwards: ground above puts it there.
     ground = np.ones((inner_up.shape[0] + 12, inner_up.shape[1]), np.float32)
     picture = np.concatenate([ground, inner_up, ground[:6]])
     grey = np.ascontiguousarray(np.clip(picture * 200 + 20, 0, 255).astype(np.uint8))
-    if scale != 1:
-        grey = cv2.resize(
-            grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
-        )
-    results = zxingcpp.read_barcodes(
-        grey,
-        formats=zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.DXFilmEdge),
-        try_rotate=False,
-        try_downscale=False,
-        try_invert=False,
-    )
-    readings: list[Reading] = []
+    formats = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.DXFilmEdge)
+    results = zxingcpp.read_barcodes(grey, formats=formats, try_rotate=False, try_downscale=False, try_invert=False)
+    found = []
     for result in results:
         at = result.position
-        columns = sorted(x / scale for x in (at.top_left.x, at.top_right.x, at.bottom_left.x, at.bottom_right.x))
+        columns = sorted((at.top_left.x, at.top_right.x, at.bottom_left.x, at.bottom_right.x))
         first, last = float(np.mean(columns[:2])), float(np.mean(columns[2:]))
         forward = abs(result.orientation) < 90
-        if last - first < 4 * _SHORT_MODULES or not really_there(inner_up, result.text, (first, last), forward=forward):
-            continue
-        if not lower:
-            first, last = bars.shape[1] - last, bars.shape[1] - first
-        x0, x1 = (edge.x0_mm + column / edge.pixels_per_mm for column in (first, last))
-        readings.append(Reading(result.text, lower, forward, (x0, x1)))
-    return readings
-
-
-def really_there(bars: Floats, text: str, columns: tuple[float, float], *, forward: bool) -> bool:
-    """Whether both tracks of a code stand in the picture, the clock above the data, bar by bar.
-
-    Parameters
-    ----------
-    bars : ndarray of shape (rows, columns)
-        0 on bars, 1 between them, the holes' side up.
-    text : str
-        What the reader says.
-    columns : (from, to)
-        Where it says so.
-    forward : bool
-        Whether it reads from left to right.
-    """
-    data = _bits_of(text)
-    clock = "11111" + "01" * ((len(data) - 9) // 2) + "0111"
-    best = (-1.0, 0, 0)
-    for stretch in (-0.4, -0.2, 0.0, 0.2, 0.4):
-        module = (columns[1] - columns[0]) / len(data)
-        at = columns[0] + stretch * module + (np.arange(len(data)) + 0.5) * module
-        samples = _sampled(bars, at)
-        by_row = [_correlations(samples, bits if forward else bits[::-1]) for bits in (clock, data)]
-        clock_row, data_row = (int(np.argmax(values)) for values in by_row)
-        weaker = min(by_row[0][clock_row], by_row[1][data_row])
-        if weaker > best[0]:
-            best = (float(weaker), clock_row, data_row)
-    return best[0] > _LEAST_CORRELATION and best[1] < best[2]
-
-
-def _sampled(bars: Floats, columns: Floats) -> FloatArray:
-    whole = np.clip(columns.astype(int), 0, bars.shape[1] - 1)
-    return np.asarray(bars[:, whole], dtype=np.float64)
-
-
-def _correlations(samples: FloatArray, bits: str) -> FloatArray:
-    """Of each row of samples with a pattern of bars (1 is a bar, so dark)."""
-    pattern = np.array([-1.0 if bit == "1" else 1.0 for bit in bits])
-    pattern -= pattern.mean()
-    centred = samples - samples.mean(axis=1, keepdims=True)
-    norm = np.sqrt((centred**2).sum(axis=1) * (pattern**2).sum())
-    return np.asarray(centred @ pattern / np.maximum(norm, 1e-9))
-
-
-def _bits_of(text: str) -> str:
-    """The data track that stands for a text."""
-    product, _, number = text.partition("/")
-    part1, part2 = (int(part) for part in product.split("-"))
-    body = f"0{part1:07b}0{part2:04b}"
-    if number:
-        body += f"{int(number.removesuffix('A')):06b}{int(number.endswith('A'))}0"
-    return f"10101{body}{body.count('1') % 2}0101"
+        code = parse_edge_code(result.text)
+        if last - first > 4 * SHORT_MODULES and really_there(inner_up, code, (first, last), forward=forward):
+            found.append((code, (first, last), forward))
+    return found

@@ -7,12 +7,13 @@ from dataclasses import replace
 import numpy as np
 
 from dryside.film.formats import film_format
+from dryside.film.frame_labels import label_at
 from dryside.film.perforations import HALF_FRAME_PITCH_MM
 from dryside.negatives.types import EdgeCode, FrameFound, LabelSource
 
 # A full frame takes the whole number unless its code stands so far off that the A in between is clearly the nearer one.
 _WHOLE_NUMBER_REACH_MM = 14.0
-_HIGHEST_HALF_FRAME = 2 * 63 + 1
+_LOWEST_HALF_FRAME, _HIGHEST_HALF_FRAME = -4, 2 * 61 + 1  # from X to 61A
 
 
 def label_frames(frames: tuple[FrameFound, ...], codes: tuple[EdgeCode, ...], *, format: str) -> tuple[FrameFound, ...]:
@@ -43,11 +44,11 @@ def label_frames(frames: tuple[FrameFound, ...], codes: tuple[EdgeCode, ...], *,
     read = {number for number, _ in numbered}
     labelled = []
     for frame, number in zip(frames, numbers, strict=True):
-        if not 0 <= number <= _HIGHEST_HALF_FRAME:
+        if not _LOWEST_HALF_FRAME <= number <= _HIGHEST_HALF_FRAME:
             labelled.append(frame)
             continue
         source: LabelSource = "edge code" if number in read else "sequence"
-        text = f"{number // 2}{'A' if number % 2 else ''}"
+        text = str(label_at(number))
         sure = confidence if number in read else 0.9 * confidence
         labelled.append(replace(frame, label=text, label_source=source, label_confidence=sure))
     return tuple(labelled)

@@ -226,7 +226,7 @@ class EdgeCode:
     stock_number : str
         The product part: `36-2`.
     half_frame : int or None
-        Twice the frame number, plus 1 for the `A`; None for the short code without a number.
+        Place on the film in half frames from label 0; None for the short code without a number.
     x_mm : float
         Middle of the code on the film.
     corners : ndarray of shape (4, 2), float64
@@ -241,11 +241,6 @@ class EdgeCode:
     x_mm: float
     corners: FloatArray
     confidence: float
-
-    @property
-    def label(self) -> str | None:
-        """The frame's number as it is printed: `20A`."""
-        return None if self.half_frame is None else f"{self.half_frame // 2}{'A' if self.half_frame % 2 else ''}"
 
 
 @dataclass(frozen=True, eq=False)
