@@ -15,6 +15,7 @@ from dryside.negatives.frame_repairs import DustOptions, frame_repairs, write_ma
 from dryside.negatives.frame_view import frame_view
 from dryside.negatives.positive_bands import positive_bands
 from dryside.negatives.recipe import Recipe
+from dryside.negatives.reduce_bands import reduce_bands, reduced_size
 from dryside.negatives.repairs import NOTHING
 from dryside.negatives.types import FloatArray
 from dryside.negatives.write_positive import OutputOptions, PositiveFiles, PositiveLabels, write_positive
@@ -114,9 +115,12 @@ def _convert_frame(capture: Capture, job: CaptureJob, frame: FrameJob, stop: thr
     if job.dust:
         repairs, window = frame_repairs(capture, job.flat, view, job.dust)
         write_mask(repairs, window, frame.stem.with_name(f"{frame.stem.name}.dust.png"))
+    bands = _until(positive_bands(capture, job.flat, frame.recipe, view, repairs), stop)
+    full = (view.rows, view.columns)
+    size = reduced_size(full, job.output.longest)
     return write_positive(
-        _until(positive_bands(capture, job.flat, frame.recipe, view, repairs), stop),
-        size=(view.rows, view.columns),
+        bands if size == full else reduce_bands(bands, full, size),
+        size=size,
         stem=frame.stem,
         options=job.output,
         labels=frame.labels,

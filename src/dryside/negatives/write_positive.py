@@ -39,12 +39,15 @@ class OutputOptions:
         Whether these are written beside it.
     jpeg_quality : int
         1 to 100.
+    longest : int
+        Long side in pixels that larger positives are reduced to; 0 keeps their size.
     """
 
     compression: Compression = "deflate"
     jpeg: bool = True
     thumbnail: bool = True
     jpeg_quality: int = 95
+    longest: int = 0
 
 
 @dataclass(frozen=True)
