@@ -60,7 +60,7 @@ def fill(book):
             book, io.BytesIO(b"1 1/250 f8 gulls"), kind="note", name="n.txt", conn=conn, detail={"roll": roll.code}
         )
         put_paper(book, "labels.pdf", b"%PDF-1.7 not much")
-        put_picture(book, "small/ab/cdef.jpg", b"made again when needed")
+        put_picture(book, "thumbnails/ab/cdef.jpg", b"made again when needed")
         conn.execute(binders.insert().values(name="Blue", place="upper shelf"))
         conn.execute(pages.insert().values(binder_id=1, number=3, layout="7x5"))
         conn.execute(

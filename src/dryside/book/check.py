@@ -178,6 +178,9 @@ def _expected(conn: Connection, book: Book) -> Iterator[_Expected]:
         rows = conn.execute(select(table.c.picture, digest).where(table.c.picture.is_not(None)).order_by(table.c.id))
         for picture, sha256 in rows:
             yield _Expected(book.pictures / picture, sha256, None, picture)
+    for (settings,) in conn.execute(select(positives.c.settings).order_by(positives.c.id)):
+        for picture, sha256 in sorted((settings or {}).get("files", {}).items()):
+            yield _Expected(book.pictures / picture, sha256, None, picture)
 
 
 def _look_at(book: Book, one: _Expected, progress: _Progress) -> tuple[_Expected, int, Finding | None]:
@@ -299,7 +302,8 @@ def _strangers(book: Book, expected: set[Path]) -> Iterator[Finding]:
     for folder in KEPT_FOLDERS:
         for path in sorted((book.root / folder).rglob("*")):
             name = _name(book, path)
-            if not path.is_file() or path in expected or path.is_relative_to(book.pictures / SMALL):
+            is_ours = path.name.startswith(".dryside-") or path.is_relative_to(book.pictures / SMALL)
+            if not path.is_file() or path in expected or is_ours:
                 continue
             if path.suffix == PART:
                 if time.time() - path.stat().st_mtime > OLD_PART_S:

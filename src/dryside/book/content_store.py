@@ -13,7 +13,7 @@ from dryside.book.files import BLOCK, PART, atomic_file, sha256_of
 from dryside.film.refusal import Refusal
 
 KEPT_FOLDERS = ("originals", "pictures", "paper")
-SMALL = "small"
+SMALL = "thumbnails"  # made again from the originals when they are missing
 """Folder in pictures/ of small pictures for pages; they are made again when needed and kept by nobody."""
 
 

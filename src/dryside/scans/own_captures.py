@@ -124,23 +124,27 @@ def _file_one(
     frame_id: int | None,
     settings: dict[str, Any],
 ) -> None:
-    shown = frame.positive.with_suffix(".jpg")
-    shown = shown if shown.is_file() else frame.positive
+    stem = frame.positive.with_suffix("")
+    siblings = [path for path in (frame.positive, Path(f"{stem}.jpg"), Path(f"{stem}.thumb.jpg")) if path.is_file()]
     try:
-        relative = shown.resolve().relative_to(book.pictures.resolve())
+        names = {path.resolve().relative_to(book.pictures.resolve()).as_posix(): path for path in siblings}
     except ValueError as error:
         raise Refusal(
             str(frame.positive), "lies outside the book's pictures", "Let 'dryside invert --roll' choose the folder."
         ) from error
+    digests = {name: sha256_of(path) for name, path in names.items()}
+    shown = next(
+        (name for name in names if name.endswith(".jpg") and not name.endswith(".thumb.jpg")), next(iter(names))
+    )
     _upsert(
         conn,
         schema.positives,
         {"capture_id": capture_id, "frame_index": frame.index},
         {
             "frame_id": frame_id,
-            "picture": relative.as_posix(),
-            "sha256": sha256_of(shown),
-            "settings": settings,
+            "picture": shown,
+            "sha256": digests[shown],
+            "settings": settings | {"files": digests},
         },
     )
 

@@ -17,6 +17,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from dryside.book.content_store import SMALL
 from dryside.book.files import original_path, put_picture, store_original
 from dryside.book.folder import Book
 from dryside.film.refusal import Refusal
@@ -47,6 +48,7 @@ class Taken:
     bits: int
     ppi: float | None
     orientation: int
+    scanned_at: str | None = None
 
 
 @dataclass(frozen=True)
@@ -60,7 +62,7 @@ class TakenIn:
 
 def thumbnail_name(sha256: str) -> str:
     """Where a file's thumbnail lies, relative to pictures/."""
-    return f"thumbnails/{sha256[:2]}/{sha256}.jpg"
+    return f"{SMALL}/{sha256[:2]}/{sha256}.jpg"
 
 
 def thumbnail_path(book: Book, sha256: str) -> Path:
@@ -158,7 +160,8 @@ def _keep_and_check(book: Book, entry: Entry) -> Taken:
 
 def _taken(entry: Entry, sha256: str, size: int, seen: Probe) -> Taken:
     return Taken(
-        entry.name, sha256, size, seen.media_type, seen.width, seen.height, seen.bits, seen.ppi, seen.orientation
+        entry.name, sha256, size, seen.media_type, seen.width, seen.height, seen.bits, seen.ppi, seen.orientation,
+        seen.made_at,
     )
 
 
