@@ -33,7 +33,7 @@ def kept_files(root):
         path.relative_to(root).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
         for name in ("originals", "pictures", "paper")
         for path in (root / name).rglob("*")
-        if path.is_file() and "small" not in path.parts
+        if path.is_file() and "thumbnails" not in path.parts
     }
 
 
