@@ -11,11 +11,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dryside.book.content_store import disk_refusal
-from dryside.book.events import list_events
+from dryside.book.events import EventRow, list_events
 from dryside.book.export import log_of, to_csv, to_json
 from dryside.book.files import original_path, sha256_of
 from dryside.book.folder import Book
 from dryside.book.frames import FrameRow, list_frames
+from dryside.book.journey import RollState, place_in_words
 from dryside.book.rolls import RollRow, list_rolls, names_of
 from dryside.book.schema import captures, files, positives, scans
 from dryside.book.whereabouts import where_are
@@ -279,10 +280,16 @@ def _shown_roll(conn: Connection, book: Book, roll: RollRow, packed: list[Packed
         "code": roll.code,
         "title": roll.title,
         "facts": facts,
-        "events": [f"{event.at[:10]} {event.to_state or event.kind}" for event in list_events(conn, roll.id)],
+        "events": [_event_in_words(event) for event in list_events(conn, roll.id)],
         "frames": [_shown_frame(frame, pictures.get(frame.id, []), ways[frame.id].in_words) for frame in frames],
         "originals": [{"href": _href(one.path), "name": one.name} for one in packed if "/originals/" in one.path],
     }
+
+
+def _event_in_words(event: EventRow) -> str:
+    if event.kind in ("added", "moved") and event.to_state:
+        return f"{event.at[:10]} {place_in_words(RollState(event.to_state))}"
+    return f"{event.at[:10]} {event.kind}"
 
 
 def _shown_frame(frame: FrameRow, pictures: list[PackedFile], way: str) -> dict[str, Any]:
