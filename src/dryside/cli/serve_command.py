@@ -44,8 +44,8 @@ def serve(
     from dryside.web.server import run_server
 
     given = ctx.obj or {}
-    where = Path("demo-book") / "book" if demo else given.get("book")
-    if demo and not Path(where).exists():
+    where = given.get("book")
+    if demo and not (where := Path("demo-book") / "book").exists():
         raise NotFound(str(where), "the demo's book is not there", "Make it first: dryside demo.")
     on = today(day or (season_day() if demo else None)) if (day or demo or os.environ.get("DRYSIDE_TODAY")) else None
     with open_book(where, files=given.get("files")) as book:

@@ -1,4 +1,4 @@
-"""Reading what strangers made (pictures, phones' shots, captures) in a process of its own, with limits on memory and time.
+"""Reading pictures, captures and the like in a process of its own, with limits on memory and time.
 
 A file that makes a decoder go wild ends that process and not the server; the person is told in words.
 """

@@ -20,6 +20,7 @@ import dryside
 from dryside.book.folder import Book
 from dryside.film.refusal import NotFound, Refusal
 from dryside.web.forms import must_be_wanted
+from dryside.web.job_runner import JobRunner
 from dryside.web.passwords import Attempts
 from dryside.web.security import LARGEST_BODY_BYTES, BodyTooLarge, Door, Guard, Sessions
 
@@ -48,10 +49,16 @@ class Site:
     attempts: Attempts = field(default_factory=Attempts)
     api_token_digests: frozenset[str] = frozenset()
     said: dict[str, Said] = field(default_factory=dict)
+    runner: JobRunner | None = None
 
     def api_token_fits(self, token: str) -> bool:
         """Whether a bearer token is one of this book's."""
         return hashlib.sha256(token.encode()).hexdigest() in self.api_token_digests
+
+    def wake_jobs(self) -> None:
+        """A job was put in the queue."""
+        if self.runner is not None:
+            self.runner.wake()
 
     def moment(self) -> str:
         """Now as ISO 8601 with offset; noon of the given day where one was given."""

@@ -41,7 +41,7 @@ def find_page(
     with site.book.read() as conn:
         found = find_frames(conn, _query(asked), limit=PAGE, after=after, budget_s=0.2)
         shown = pictures_of_frames(conn, site.book, [frame.id for frame in found.frames])
-        choices = {"cameras": list_cameras(conn), "stocks": list_stocks(conn)}
+        choices: dict[str, Any] = {"cameras": list_cameras(conn), "stocks": list_stocks(conn)}
     further = {name: value for name, value in asked.items() if value}
     given: dict[str, Any] = {
         "found": found,

@@ -1,7 +1,8 @@
-"""Where the server listens: this machine only, one address, or the household's network with a certificate of its own."""
+"""Where the server listens: this machine only, one address, or the household's network over TLS."""
 
 from __future__ import annotations
 
+import contextlib
 import ipaddress
 import socket
 from dataclasses import dataclass
@@ -85,10 +86,8 @@ def own_addresses() -> tuple[str, ...]:
                 found.append(probe.getsockname()[0])
             except OSError:
                 continue
-    try:
-        found += [one[4][0] for one in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)]
-    except OSError:
-        pass
+    with contextlib.suppress(OSError):
+        found += [str(one[4][0]) for one in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)]
     usable = [str(one) for one in found if not ipaddress.ip_address(one).is_loopback]
     return tuple(dict.fromkeys(usable)) or ("127.0.0.1",)
 

@@ -30,6 +30,7 @@ from dryside.sleeves.binders import strips_of_roll
 from dryside.sleeves.undoing import Ledger
 from dryside.sleeves.whereabouts import whereabouts
 from dryside.web.forms import Form, needed, text, whole
+from dryside.web.jobs import ask_for, open_jobs
 from dryside.web.pages import done, page, site_of
 from dryside.web.zone import zone_here
 
@@ -109,6 +110,7 @@ def gather(conn: Connection, book: Book, roll: RollRow) -> dict[str, Any]:
         "captures": _captures_of(conn, roll.id),
         "strips": _strips(conn, roll),
         "papers": papers_of(book, roll),
+        "jobs": [one for one in open_jobs(conn) if one.arguments.get("roll") == roll.code],
         "moves": sorted(MOVES[roll.place], key=list(RollState).index),
     }
 
@@ -255,6 +257,17 @@ def paper(request: Request, code: str, number: int) -> Response:
         raise NotFound(f"paper {number} of {code}", "there is none")
     kind = "application/pdf" if found[number].endswith(".pdf") else "image/jpeg"
     return FileResponse(site.book.paper / found[number], media_type=kind)
+
+
+@router.post("/rolls/{code}/contact")
+def contact(request: Request, code: str) -> Response:
+    """Queue the making of the roll's contact sheet."""
+    site = site_of(request)
+    with site.book.read() as conn:
+        roll = find_roll(conn, code)
+    ask_for(site.book, "contact", {"roll": roll.code, "on": site.day().isoformat()}, message=roll.code)
+    site.wake_jobs()
+    return done(request, f"/rolls/{roll.code}", "The contact sheet is being made.")
 
 
 def assumptions(roll: RollRow, year: int) -> Assumptions:

@@ -7,13 +7,20 @@ from typing import TYPE_CHECKING
 from fastapi import APIRouter
 
 from dryside.web import (
+    back_page,
     door_page,
+    dropoff_page,
     find_page,
+    jobs_page,
+    labs_page,
+    orders_page,
     pictures,
     roll_page,
     rolls_page,
+    shelf_page,
     today_page,
 )
+from dryside.web.job_runner import JobRunner
 
 if TYPE_CHECKING:
     from dryside.web.app import Site
@@ -21,14 +28,21 @@ if TYPE_CHECKING:
 
 def routers() -> tuple[APIRouter, ...]:
     """Every router, in the order of the journey."""
-    rooms = (today_page, rolls_page, roll_page, find_page, pictures, door_page)
+    rooms = (
+        today_page, shelf_page, rolls_page, roll_page, find_page, dropoff_page, orders_page, back_page,
+        labs_page, pictures, jobs_page, door_page,
+    )  # fmt: skip
     return tuple(room.router for room in rooms)
 
 
 def start(site: Site) -> None:
     """Begin what runs beside the pages."""
+    site.runner = JobRunner(site.book)
+    site.runner.start()
 
 
 def stop(site: Site) -> None:
     """End it."""
+    if site.runner is not None:
+        site.runner.close()
     pictures.close_readers()

@@ -56,3 +56,8 @@ if (current) {
   const list = current.closest("ul");
   list.scrollLeft = current.offsetLeft - list.offsetLeft - 16;
 }
+
+if (document.querySelector("[data-job]")) import("./jobs.js").then((jobs) => jobs.followAll());
+document.addEventListener("over", (event) => {
+  if (event.detail.state === "done" && event.target.closest("[data-reload]")) location.reload();
+});

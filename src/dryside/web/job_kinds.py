@@ -1,0 +1,183 @@
+"""What jobs do: each calls one function of a room below and tells how far it is."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any, Protocol
+
+from dryside.book.files import keep_original
+from dryside.book.folder import Book
+from dryside.book.schema import scans
+from dryside.film.refusal import Refusal
+from dryside.scans.parcel import copy_out, open_parcel
+from dryside.scans.shot_times import ShotSeen
+from dryside.web.uploads import forget, path_of
+
+
+class Progress(Protocol):
+    """Says what is being done now; without numbers one step more is done."""
+
+    def __call__(self, message: str, *, done: int | None = None, total: int | None = None) -> None:
+        """Tell."""
+
+
+Kind = Callable[[Book, Mapping[str, Any], Progress], dict[str, Any]]
+SURE_SHOT = 0.5
+
+
+def receive_delivery(book: Book, given: Mapping[str, Any], tell: Progress) -> dict[str, Any]:
+    """Take in what the lab delivered, matched with phone shots where some were handed in too."""
+    from dryside.scans.receive import receive
+
+    paths = [path_of(book, one) for one in given["uploads"]]
+    phone = [path_of(book, one) for one in given.get("phone", ())]
+    tell("Opening", done=0, total=_count(paths) * (2 if phone else 1))
+    with tempfile.TemporaryDirectory(prefix="dryside-") as folder:
+        shots, matched = _match(book, paths, phone, Path(folder), tell) if phone else ({}, {})
+        delivery = receive(
+            book,
+            paths,
+            order=given.get("order"),
+            shots=shots,
+            at=given.get("at"),
+            step=lambda name: tell(f"Taking in {name}"),
+        )
+        _keep_shots(book, matched)
+    for one in (*given["uploads"], *given.get("phone", ())):
+        forget(book, one)
+    doubts = sum(not scan.sure for roll in delivery.rolls for scan in roll.scans)
+    said = f"{delivery.new} pictures taken in" + (f", {doubts} to decide" if doubts else "") + "."
+    if delivery.known:
+        said += f" {len(delivery.known)} were here already."
+    return {
+        "message": said,
+        "delivery": delivery.delivery_id,
+        "rolls": [roll.guess.code for roll in delivery.rolls if roll.guess.code],
+        "aside": [aside.as_dict() for aside in delivery.asides],
+        "to": f"/back/{delivery.delivery_id}" if delivery.delivery_id else None,
+    }
+
+
+def _count(paths: list[Path]) -> int:
+    return len(open_parcel(paths).entries)
+
+
+def _match(
+    book: Book, paths: list[Path], phone: list[Path], folder: Path, tell: Progress
+) -> tuple[dict[str, ShotSeen], dict[str, tuple[Path, str]]]:
+    """What each scan's phone shot is: for the receiving, and its file by the scan's name."""
+    from dryside.scans.matching import match_pictures
+    from dryside.scans.phone import read_phone_folder
+
+    pictures = [(name, path) for name, path in _unpacked(paths, folder / "scans")]
+    _unpacked(phone, folder / "phone", keep_names=True)
+    found = match_pictures(
+        pictures, read_phone_folder(folder / "phone").shots, step=lambda name: tell(f"Looking at {name}")
+    )
+    shots, matched = {}, {}
+    for pair in found.pairs:
+        shot = found.shot_of(pair)
+        if shot is None:
+            continue
+        shots[pair.scan] = ShotSeen(shot.name, shot.utc, pair.confidence)
+        if pair.confidence >= SURE_SHOT:
+            kept = keep_original(book, shot.path, kind="phone shot", name=Path(shot.name).name)
+            matched[pair.scan] = (shot.path, kept.sha256)
+    return shots, matched
+
+
+def _unpacked(paths: list[Path], target: Path, *, keep_names: bool = False) -> list[tuple[str, Path]]:
+    """Files of a parcel as (name in it, path); the path's own name is ours unless the reader needs theirs."""
+    target.mkdir()
+    out = []
+    for number, entry in enumerate(open_parcel(paths).entries):
+        own = Path(entry.base_name).name if keep_names else f"{number}{Path(entry.base_name).suffix.lower()}"
+        path = target / (f"{number}-{own}" if (target / own).exists() else own)
+        with path.open("wb") as copy:
+            copy_out(entry, copy)
+        out.append((entry.name, path))
+    return out
+
+
+def _keep_shots(book: Book, matched: Mapping[str, tuple[Path, str]]) -> None:
+    from sqlalchemy import select
+
+    from dryside.book.schema import files
+
+    with book.write() as conn:
+        for name, (_, digest) in matched.items():
+            file_id = conn.execute(select(files.c.id).where(files.c.sha256 == digest)).scalar_one()
+            conn.execute(
+                scans.update()
+                .where(scans.c.name == name, scans.c.phone_file_id.is_(None))
+                .values(phone_file_id=file_id)
+            )
+
+
+def inspect_roll(book: Book, given: Mapping[str, Any], tell: Progress) -> dict[str, Any]:
+    """Look at the quality of a roll's scans."""
+    from dryside.scans.inspecting import inspect_book_roll, scan_files
+    from dryside.scans.inspection import shipped_thresholds
+
+    tell("Looking", done=0, total=len(scan_files(book, given["roll"])))
+    found = inspect_book_roll(book, given["roll"], thresholds=shipped_thresholds(), step=lambda name: tell(name))
+    poor = len(found.poor)
+    said = f"{len(found.scans)} scans looked at, {poor} to ask the lab about." if poor else "All scans are good."
+    return {"message": said, "roll": given["roll"], "to": given.get("to")}
+
+
+def tag_roll(book: Book, given: Mapping[str, Any], tell: Progress) -> dict[str, Any]:
+    """Write what is known into a roll's filed pictures."""
+    from dryside.scans.tagging import tag_roll as tag
+
+    made = tag(book, given["roll"], step=lambda name: tell(f"Tagging {name}"))
+    return {
+        "message": f"{len(made)} pictures are filed with date, camera, exposure and caption.",
+        "roll": given["roll"],
+    }
+
+
+def contact_sheet(book: Book, given: Mapping[str, Any], tell: Progress) -> dict[str, Any]:
+    """Make a roll's contact sheet."""
+    from dryside.scans.roll_sheet import contact_sheet_of_roll
+
+    tell("Setting the page", done=0, total=1)
+    pdf, _ = contact_sheet_of_roll(book, given["roll"], page=given.get("page", "a4"), made_on=given.get("on"))
+    return {"message": "The contact sheet is made.", "roll": given["roll"], "to": f"/papers/{pdf.name}"}
+
+
+def invert_roll(book: Book, given: Mapping[str, Any], tell: Progress) -> dict[str, Any]:
+    """Turn a roll's captures into positives and file them with their frames."""
+    from dryside.web.inverting import invert_in_book
+
+    return invert_in_book(book, given, tell)
+
+
+def count_slowly(book: Book, given: Mapping[str, Any], tell: Progress) -> dict[str, Any]:
+    """A job that takes its time and remembers where it was: for trying out progress, cancel and restart."""
+    import time
+
+    if "DRYSIDE_TRY_JOBS" not in os.environ:
+        raise Refusal("job", "this kind is only for trying out")
+    marks = Path(given["marks"])
+    for number in range(int(given["steps"])):
+        mark = marks / str(number)
+        if mark.exists():
+            continue
+        time.sleep(float(given["seconds"]))
+        mark.write_text(str(os.getpid()), "utf-8")
+        tell(f"Step {number + 1}", done=number + 1, total=int(given["steps"]))
+    return {"message": "Counted."}
+
+
+KINDS: dict[str, Kind] = {
+    "receive": receive_delivery,
+    "inspect": inspect_roll,
+    "tag": tag_roll,
+    "contact": contact_sheet,
+    "invert": invert_roll,
+    "count slowly": count_slowly,
+}

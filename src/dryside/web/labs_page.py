@@ -1,0 +1,74 @@
+"""Labs: what they take, prices, days, how long their orders really took, and how their developing drifts."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from fastapi import APIRouter, Request, Response
+
+from dryside.labs.book_labs import add_lab, get_lab, list_labs, price_lists_of, set_active
+from dryside.labs.lab_record import record_of
+from dryside.labs.lab_words import lab_rows
+from dryside.labs.orders import list_orders
+from dryside.web.forms import Form, needed, text
+from dryside.web.lab_plots import developing_plots
+from dryside.web.pages import done, page, site_of
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
+router = APIRouter()
+
+
+@router.get("/labs")
+def labs_page(request: Request) -> Response:
+    """All labs side by side."""
+    site = site_of(request)
+    with site.book.read() as conn:
+        shown = [_shown(conn, known, site.day()) for known in list_labs(conn, day=site.day(), with_inactive=True)]
+    return page(request, "labs.html", title="Labs", shown=shown)
+
+
+@router.get("/labs/{name}")
+def lab_page(request: Request, name: str) -> Response:
+    """One lab: its price list as it stands, older ones, its record and drift."""
+    site = site_of(request)
+    with site.book.read() as conn:
+        known = get_lab(conn, name, day=site.day())
+        shown = _shown(conn, known, site.day())
+        plots = developing_plots(conn, known.row.id)
+    return page(request, "lab.html", title=known.row.name, one=shown, plots=plots)
+
+
+@router.post("/labs")
+def add(request: Request, form: Form) -> Response:
+    """Put a lab's file in the book: a new lab, or a new price list."""
+    content = needed(form, "toml", "price list").replace("\r\n", "\n") + "\n"
+    site = site_of(request)
+    with site.book.write() as conn:
+        known, is_new = add_lab(conn, content, source="price list", today=site.day())
+    said = f"{known.row.name}: prices as of {known.price_list.as_of}." if is_new else "The book had this list already."
+    return done(request, f"/labs/{known.row.name}", said)
+
+
+@router.post("/labs/{name}/active")
+def active(request: Request, name: str, form: Form) -> Response:
+    """Take a lab into plans or leave it out."""
+    on = text(form, "active") == "yes"
+    with site_of(request).book.write() as conn:
+        known = get_lab(conn, name)
+        set_active(conn, known.row.id, on)
+    said = "is in the plans again" if on else "is left out of plans; its past stays"
+    return done(request, f"/labs/{known.row.name}", f"{known.row.name} {said}.")
+
+
+def _shown(conn: Connection, known: Any, day: Any) -> dict[str, Any]:
+    orders = list_orders(conn, lab_id=known.row.id)
+    return {
+        "known": known,
+        "rows": lab_rows(known.lab, day),
+        "is_old": known.lab.prices_are_old(day),
+        "record": record_of(known.lab, orders),
+        "orders": list(reversed(orders)),
+        "lists": price_lists_of(conn, known.row.id),
+    }
