@@ -67,9 +67,9 @@ def where_are(conn: Connection, book: Book, frame_ids: Sequence[int]) -> dict[in
         for one, found in pictures_of_frames(conn, book, ids).items()
         if found.path.is_relative_to(book.root)
     }
-    lent = _lent(conn)
+    lent = lent_out(conn)
     found = {}
-    for row in _places(conn, ids):
+    for row in places_of(conn, ids):
         found[row.frame_id] = Whereabouts(
             frame_id=row.frame_id,
             picture=pictures.get(row.frame_id),
@@ -80,12 +80,13 @@ def where_are(conn: Connection, book: Book, frame_ids: Sequence[int]) -> dict[in
             page=row.page,
             row=row.row,
             place=row.place,
-            lent_to=lent.get(("strip", row.strip_id)) or lent.get(("page", row.page_id)),
+            lent_to=(lent.get(("strip", row.strip_id)) or lent.get(("page", row.page_id)) or (None, None))[0],
         )
     return {one: found.get(one) or Whereabouts(one, picture=pictures.get(one)) for one in ids}
 
 
-def _places(conn: Connection, ids: list[int]) -> Any:
+def places_of(conn: Connection, ids: Sequence[int]) -> Any:
+    """Rows with strip, page and binder of the frames that lie on a strip; `place` is the strip's first in its row."""
     from sqlalchemy import select
 
     statement = (
@@ -106,11 +107,14 @@ def _places(conn: Connection, ids: list[int]) -> Any:
             .outerjoin(pages, pages.c.id == strips.c.page_id)
             .outerjoin(binders, binders.c.id == pages.c.binder_id)
         )
-        .where(frame_strips.c.frame_id.in_(ids))
+        .where(frame_strips.c.frame_id.in_(list(ids)))
     )
     return conn.execute(statement)
 
 
-def _lent(conn: Connection) -> dict[tuple[str, int], str]:
-    rows = conn.execute(loans.select().where(loans.c.back_on.is_(None)))
-    return {("strip" if row.strip_id else "page", row.strip_id or row.page_id): row.to_whom for row in rows}
+def lent_out(conn: Connection) -> dict[tuple[str, int], tuple[str, str]]:
+    """Who has which strips and pages now, and since when, by ("strip" or "page", row id)."""
+    rows = conn.execute(loans.select().where(loans.c.back_on.is_(None)).order_by(loans.c.id))
+    return {
+        ("strip" if row.strip_id else "page", row.strip_id or row.page_id): (row.to_whom, row.lent_on) for row in rows
+    }

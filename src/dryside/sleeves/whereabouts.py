@@ -6,8 +6,9 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from dryside.book.frames import list_frames
 from dryside.book.rolls import describe_place, find_roll
-from dryside.book.schema import binders, frame_strips, frames, loans, pages, strips
+from dryside.book.whereabouts import lent_out, places_of
 from dryside.film.refusal import NotFound, Refusal
 
 if TYPE_CHECKING:
@@ -132,55 +133,28 @@ def find_picture(conn: Connection, text: str) -> tuple[RollRow, str | None]:
 
 def whereabouts(conn: Connection, roll: RollRow, label: str | None = None) -> list[Whereabouts]:
     """Places of a roll's frames in order along the film, or of one of them."""
-    from sqlalchemy import select
-
-    source = (
-        frames.outerjoin(frame_strips, frame_strips.c.frame_id == frames.c.id)
-        .outerjoin(strips, strips.c.id == frame_strips.c.strip_id)
-        .outerjoin(pages, pages.c.id == strips.c.page_id)
-        .outerjoin(binders, binders.c.id == pages.c.binder_id)
-    )
-    columns = (
-        frames.c.label,
-        strips.c.id,
-        strips.c.number,
-        frame_strips.c.place.label("on_strip"),
-        pages.c.id.label("page_id"),
-        pages.c.number.label("page"),
-        strips.c.row,
-        strips.c.place,
-        binders.c.name,
-        binders.c.place.label("shelf"),
-    )
-    query = select(*columns).select_from(source).where(frames.c.roll_id == roll.id).order_by(frames.c.position)
-    if label is not None:
-        query = query.where(frames.c.label == label)
-    out = _lent(conn)
-    return [_place(row, roll, out) for row in conn.execute(query)]
+    wanted = [frame for frame in list_frames(conn, roll.id) if label in (None, frame.label)]
+    rows = {row.frame_id: row for row in places_of(conn, [frame.id for frame in wanted])}
+    out = lent_out(conn)
+    return [_place(frame.label, rows.get(frame.id), roll, out) for frame in wanted]
 
 
-def _place(row: Any, roll: RollRow, out: dict[tuple[str, int], tuple[str, str]]) -> Whereabouts:
-    lent = out.get(("strip", row.id)) or out.get(("page", row.page_id)) or (None, None)
+def _place(label: str, row: Any, roll: RollRow, out: dict[tuple[str, int], tuple[str, str]]) -> Whereabouts:
+    if row is None:
+        nothing = (None,) * 9
+        return Whereabouts(roll.code, label, *nothing, otherwise=describe_place(roll))
+    lent = out.get(("strip", row.strip_id)) or out.get(("page", row.page_id)) or (None, None)
     return Whereabouts(
         roll=roll.code,
-        label=row.label,
-        strip=row.number,
-        on_strip=row.on_strip,
-        binder=row.name,
-        shelf=row.shelf,
+        label=label,
+        strip=row.strip,
+        on_strip=row.place_on_strip,
+        binder=row.binder,
+        shelf=row.binder_place,
         page=row.page,
         row=row.row,
-        place=None if row.place is None else row.place + row.on_strip - 1,
+        place=None if row.place is None else row.place + row.place_on_strip - 1,
         lent_to=lent[0],
         lent_on=lent[1],
-        otherwise=None if row.number is not None else describe_place(roll),
+        otherwise=None,
     )
-
-
-def _lent(conn: Connection) -> dict[tuple[str, int], tuple[str, str]]:
-    """Who has which strips and pages now."""
-    rows = conn.execute(loans.select().where(loans.c.back_on.is_(None)).order_by(loans.c.id))
-    return {
-        ("strip", row.strip_id) if row.strip_id is not None else ("page", row.page_id): (row.to_whom, row.lent_on)
-        for row in rows
-    }
