@@ -288,17 +288,10 @@ def _formats(text: str | None) -> str | list[str] | None:
 
 
 def _layouts(pages: str | None, roll_format: str, format: str | None) -> list[SleevePage]:
-    from dryside.film.formats import family
-    from dryside.film.sleeves import SLEEVE_PAGES, sleeve_page
+    from dryside.sleeves.page_choice import pages_for
 
     one = _formats(format)
-    key = one if isinstance(one, str) else one[0] if one else roll_format
-    film = {"half": "135", "panoramic": "135"}.get(key, family(key))
-    if pages:
-        return [sleeve_page(text, film=film) for text in pages.split(",") if text.strip()]
-    if film not in SLEEVE_PAGES:
-        raise Refusal(f"format {key}", "no sleeve page is known for it", "Name one: --pages 1x1.")
-    return list(SLEEVE_PAGES[film])
+    return pages_for(one if isinstance(one, str) else one[0] if one else roll_format, pages)
 
 
 def _plan(film: RollFilm, layouts: list[SleevePage]) -> CutPlan:

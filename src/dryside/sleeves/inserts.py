@@ -108,7 +108,7 @@ def page_insert(
         made_on=made_on,
         paper=paper,
     )
-    paths = {_name(frame_id): picture.path for frame_id, picture in pictures.items() if picture.is_there}
+    paths = {picture_name(frame_id): picture.path for frame_id, picture in pictures.items() if picture.is_there}
     return PageInsert(insert, paths)
 
 
@@ -161,7 +161,7 @@ def _strip(
             frame.label,
             margin + place * pitch,
             film.along_mm,
-            _name(frame.id) if frame.id in pictures and pictures[frame.id].is_there else None,
+            picture_name(frame.id) if frame.id in pictures and pictures[frame.id].is_there else None,
             "blank" if frame.blank else "no picture yet" if frame.id not in pictures else "picture missing",
         )
         for place, frame in enumerate(frames)
@@ -191,7 +191,8 @@ def _line(conn: Connection, roll: RollRow) -> str:
     return " · ".join(part for part in parts if part)
 
 
-def _name(frame_id: int) -> str:
+def picture_name(frame_id: int) -> str:
+    """How a frame's picture is called on an insert."""
     return f"frames/{frame_id}.jpg"
 
 
