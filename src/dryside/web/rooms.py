@@ -18,6 +18,7 @@ from dryside.web import (
     roll_page,
     rolls_page,
     shelf_page,
+    sleeves_page,
     today_page,
 )
 from dryside.web.job_runner import JobRunner
@@ -30,6 +31,7 @@ def routers() -> tuple[APIRouter, ...]:
     """Every router, in the order of the journey."""
     rooms = (
         today_page, shelf_page, rolls_page, roll_page, find_page, dropoff_page, orders_page, back_page,
+        sleeves_page,
         labs_page, pictures, jobs_page, door_page,
     )  # fmt: skip
     return tuple(room.router for room in rooms)
