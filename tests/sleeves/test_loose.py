@@ -14,6 +14,7 @@ from dryside.book.rows import insert
 from dryside.book.schema import scans, stocks
 from dryside.demo.simulator import Camera, Placed, draw_capture, lay_out
 from dryside.film.refusal import NotFound, Refusal
+from dryside.sleeves.glance import GlanceCache, glance_at
 from dryside.sleeves.loose import LooseFrame, LooseStrip, place_strip, verdict
 from dryside.sleeves.shoebox import frame_labels, gather, look, read_loose_strip, start_roll
 
@@ -141,6 +142,29 @@ def test_two_rolls_of_the_same_pictures_are_asked_about(book, shelf_of, photogra
     found = guesses(book, loose(photographs, [1, 3, 5]))
     assert verdict(found) == "asked"
     assert len(found) >= 2
+
+
+def test_glances_are_kept_until_the_picture_changes(tmp_path):
+    path = tmp_path / "quay.png"
+    cv2.imwrite(str(path), np.random.default_rng(1).integers(0, 255, (90, 120, 3), dtype=np.uint8))
+    taken = []
+
+    def take(picture):
+        taken.append(picture)
+        return glance_at(read(picture))
+
+    for _ in range(2):
+        cache = GlanceCache(tmp_path / "glances.npz")
+        first = cache.get(path, take)
+        cache.save()
+    assert len(taken) == 1
+    assert np.abs(first.grid - glance_at(read(path)).grid).max() < 1e-3
+    cv2.imwrite(str(path), np.zeros((90, 121, 3), np.uint8))
+    assert not GlanceCache(tmp_path / "glances.npz").get(path, take).grid.any()
+    assert len(taken) == 2
+    (tmp_path / "glances.npz").write_bytes(b"broken")
+    assert GlanceCache(tmp_path / "glances.npz").get(path, take) is not None
+    assert GlanceCache(tmp_path / "glances.npz").get(tmp_path / "gone.png", take) is None
 
 
 def plain_strip(labels, stock=None):

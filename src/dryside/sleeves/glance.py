@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import io
+import logging
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from zipfile import BadZipFile
+
+from dryside.book.files import put_file
 
 if TYPE_CHECKING:
     import numpy as np
@@ -14,6 +20,7 @@ if TYPE_CHECKING:
 
 GRID = 24
 _SHIFTS = (-2, -1, 0, 1, 2)
+log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,6 +42,61 @@ def glance_at(picture: NDArray[Any]) -> Glance:
     small -= small.mean()
     length = float(np.linalg.norm(small))
     return Glance(np.asarray(small / length if length > GRID else np.zeros_like(small), np.float32))
+
+
+class GlanceCache:
+    """Glances that were taken before, in one file beside the book's database; it can be thrown away.
+
+    A picture is known by its path, size and time of change, so that one that was made anew is looked at anew.
+
+    Parameters
+    ----------
+    path : Path
+        The file; read if it is there and whole.
+    """
+
+    def __init__(self, path: Path) -> None:
+        import numpy as np
+
+        self._path = path
+        self._known: dict[str, Floats] = {}
+        self._changed = False
+        try:
+            with np.load(path, allow_pickle=False) as kept:
+                self._known = dict(zip(kept["names"].tolist(), kept["grids"].astype(np.float32), strict=True))
+        except (OSError, ValueError, KeyError, EOFError, BadZipFile):
+            log.info("no glances kept in %s yet", path)
+
+    def get(self, picture: Path, take: Callable[[Path], Glance | None]) -> Glance | None:
+        """The glance at a picture, taken now by `take` if it is not known; None where `take` has none."""
+        import numpy as np
+
+        try:
+            facts = picture.stat()
+        except OSError:
+            return None
+        name = f"{picture}|{facts.st_size}|{facts.st_mtime_ns}"
+        if name not in self._known:
+            glance = take(picture)
+            if glance is None:
+                return None
+            self._known[name] = glance.grid
+            self._changed = True
+        grid = self._known[name]
+        length = float(np.linalg.norm(grid))
+        return Glance(grid / length if length else grid)
+
+    def save(self) -> None:
+        """Keep what was taken, whole or not at all."""
+        import numpy as np
+
+        if not self._changed:
+            return
+        out = io.BytesIO()
+        grids = np.stack(list(self._known.values())).astype(np.float16)
+        np.savez(out, names=np.array(list(self._known), dtype=np.str_), grids=grids)
+        put_file(self._path.parent, self._path.name, out.getvalue())
+        self._changed = False
 
 
 def likeliest(own: Glance, others: Sequence[Glance], *, most: int) -> list[int]:

@@ -12,13 +12,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from dryside.film.frame_labels import normalise_label
 from dryside.film.refusal import Refusal
-from dryside.negatives.likeness import Likeness, View, compare, mirrored, see
+from dryside.negatives.likeness import Likeness, View, compare, mirrored, see, shared_points
 from dryside.sleeves.glance import Glance, likeliest
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
 SURE = 0.8
@@ -26,7 +27,9 @@ SURE = 0.8
 DOUBTFUL = 0.35
 """Confidence below which a strip is said to belong to no roll."""
 COMPARED_PER_FRAME = 24
-"""Pictures of the book that each frame is compared with in full: those most like it at a glance."""
+"""Pictures of the book that each frame is compared with: those most like it at a glance."""
+COMPARED_IN_FULL = 8
+"""Of these, how many are compared in full: those with the most points in common."""
 _CODES_ALONE = 0.3
 _STOCK_DIFFERS = 0.5
 _LABEL_DIFFERS = 0.85
@@ -155,19 +158,24 @@ def _recognise(
     views: dict[int, View | None],
 ) -> list[_Match]:
     """Frames of the book that show the same as a frame of the strip."""
-    candidates = _candidates(frame, strip, rolls, frames)
-    here = see(frame.positive)
-    turned = mirrored(here)
-    found = []
-    for candidate in candidates:
+    seen = []
+    for candidate in _candidates(frame, strip, rolls, frames):
         if candidate.frame_id not in views:
             picture = look(candidate.picture) if candidate.picture else None
             views[candidate.frame_id] = None if picture is None else see(picture)
-        there = views[candidate.frame_id]
-        if there is None:
-            continue
-        best = max((compare(here, there), compare(turned, there, is_mirrored=True)), key=strength_of)
-        if (strength := strength_of(best)) > 0:
+        if (there := views[candidate.frame_id]) is not None:
+            seen.append((candidate, there))
+    if not seen:
+        return []
+    here = see(frame.positive)
+    ways = (here, mirrored(here))
+    # Points in common, without geometry, tell which few are worth the full comparison, and which way round.
+    shared = shared_points(ways, [there for _, there in seen])
+    found = []
+    for place in np.argsort(-shared.max(axis=0), kind="stable")[:COMPARED_IN_FULL]:
+        candidate, there = seen[place]
+        over = int(shared[:, place].argmax())
+        if (strength := strength_of(compare(ways[over], there, is_mirrored=bool(over)))) > 0:
             found.append(_Match(index, candidate, strength))
     return found
 

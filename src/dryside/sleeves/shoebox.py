@@ -17,7 +17,7 @@ from dryside.book.rolls import RollRow, add_roll
 from dryside.book.schema import frames, rolls, stocks
 from dryside.film.frame_labels import label_at, normalise_label, parse_label
 from dryside.film.refusal import Refusal
-from dryside.sleeves.glance import Glance, glance_at
+from dryside.sleeves.glance import Glance, GlanceCache, glance_at
 from dryside.sleeves.loose import BookFrame, BookRoll, LooseFrame, LooseStrip
 
 if TYPE_CHECKING:
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
     from dryside.book.folder import Book
 
+GLANCES = "glances.npz"
+"""Kept beside the book's database; can be thrown away."""
 _SEEN_PX = 720
 _GLANCE_PX = 160
 
@@ -85,15 +87,17 @@ def gather(book: Book, conn: Connection, step: Callable[[], None] = lambda: None
         select(frames.c.id, frames.c.roll_id, frames.c.position, frames.c.label).order_by(frames.c.id)
     ).all()
     found: list[BookFrame] = []
+    cache = GlanceCache(book.root / GLANCES)
     for start in range(0, len(listed), 500):  # a database takes only so many numbers in one question
         some = listed[start : start + 500]
         pictures = pictures_of_frames(conn, book, [row.id for row in some])
         paths = [pictures[row.id].path if row.id in pictures and pictures[row.id].is_there else None for row in some]
         with ThreadPoolExecutor(2) as pool:
-            glances = list(pool.map(_glance, paths))
+            glances = list(pool.map(lambda path: cache.get(path, _glance) if path else None, paths))
         for row, path, glance in zip(some, paths, glances, strict=True):
             found.append(BookFrame(row.id, row.roll_id, row.position, row.label, path, glance))
             step()
+    cache.save()
     return Shelf(known, found)
 
 
@@ -168,9 +172,7 @@ def _dx(part1: int | None, part2: int | None) -> str | None:
     return None if part1 is None else f"{part1}-{part2 or 0}"
 
 
-def _glance(path: Path | None) -> Glance | None:
-    if path is None:
-        return None
+def _glance(path: Path) -> Glance | None:
     try:
         return glance_at(small_rgb8(path, _GLANCE_PX))
     except Refusal:
