@@ -11,36 +11,28 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
 
 import cv2
 import made_captures
 import numpy as np
+from benchmark_recipe import CURVED, LINEAR, PLAIN, PRINTED, TOED
 from machine import Quiet, arguments, rounds
 
 from dryside.negatives.flat import FLAT_CELL, Flat, widen_map
 from dryside.negatives.kernel import develop_rows
 from dryside.negatives.kernel_numbers import kernel_numbers
 from dryside.negatives.recipe import Recipe, apply_reference
-from dryside.negatives.rendering import PRINT, SCENE, SRGB_LUMINANCE, Rendering
 
 THREADS = 2
 STRIP_ROWS = 64
 FULL = 65535
 YARDSTICK = "add, two threads"
-PLAIN = Recipe(
-    density_matrix=((1.78, 0.07, 0.02), (-0.09, 1.81, -0.30), (0.08, -0.57, 1.90)),
-    offset=(-3.1, -4.6, -6.5),
-    colour_matrix=((1.47, -0.43, -0.04), (-0.06, 1.03, 0.03), (-0.03, 0.0, 1.03)),
-    rendering=Rendering("scene", "sRGB", SRGB_LUMINANCE, "srgb", full_scale=4.0),
-)
-CURVE = {"toe": (0.09, 0.08, 0.08), "shoulder": (0.001, 0.0008, 0.001)}
 RECIPES = {
     "engine, power law": PLAIN,
-    "engine, toe": replace(PLAIN, toe=CURVE["toe"]),
-    "engine, toe and shoulder": replace(PLAIN, **CURVE),
-    "engine, toe and shoulder, linear scene": replace(PLAIN, **CURVE, rendering=SCENE),
-    "engine, toe and shoulder, print": replace(PLAIN, **CURVE, rendering=PRINT),
+    "engine, toe": TOED,
+    "engine, toe and shoulder": CURVED,
+    "engine, toe and shoulder, linear scene": LINEAR,
+    "engine, toe and shoulder, print": PRINTED,
 }
 Method = Callable[[], object]
 

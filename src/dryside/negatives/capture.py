@@ -199,7 +199,7 @@ def bands(height: int, rows: int = BAND_ROWS) -> Iterator[tuple[int, int]]:
         yield start, min(height, start + rows)
 
 
-def reduce_capture(capture: Capture, factor: int) -> LightArray:
+def reduce_capture(capture: Capture, factor: int, *, rows_of_each: int = 0) -> LightArray:
     """The capture reduced by an integer factor: the mean of each square of pixels.
 
     Parameters
@@ -209,14 +209,30 @@ def reduce_capture(capture: Capture, factor: int) -> LightArray:
     factor : int
         At least 1. Rows and columns left over at the right and the bottom are averaged over what is there.
 
+    rows_of_each : int, optional
+        Read so many rows of each square only, its uppermost; 0 reads all.
+
     Returns
     -------
     ndarray of shape (ceil(height / factor), ceil(width / factor), 3), float32
         Linear light in the file's unit: in [0, 1], but for floats that run higher.
     """
-    light = _reduce(capture.rows, (capture.facts.height, capture.facts.width), factor)
+    size = capture.facts.height, capture.facts.width
+    if 0 < rows_of_each < factor:
+        light = np.concatenate(
+            [
+                _reduce(_part_of(capture.rows, top), (min(rows_of_each, size[0] - top), size[1]), factor)
+                for top in range(0, size[0], factor)
+            ]
+        )
+    else:
+        light = _reduce(capture.rows, size, factor)
     light *= np.float32(1 / capture.facts.levels_per_unit)
     return light
+
+
+def _part_of(rows: Callable[[int, int], LevelArray], top: int) -> Callable[[int, int], LevelArray]:
+    return lambda start, stop: rows(top + start, top + stop)
 
 
 def _reduce(rows: Callable[[int, int], LevelArray], size: tuple[int, int], factor: int) -> LightArray:

@@ -159,7 +159,7 @@ def _smooth(log2_light: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def light_around_film(light: LightArray, film: FilmRead, *, factor: int, size: tuple[int, int]) -> Flat:
-    """Bare light where no flat is given: a plane through what is seen of the light around the film.
+    """Bare light where no flat is given: the middle of what is seen of the light around the film.
 
     Parameters
     ----------
@@ -178,19 +178,25 @@ def light_around_film(light: LightArray, film: FilmRead, *, factor: int, size: t
         With the source 'full scale' and a warning where too little bare light is seen.
     """
     outside = ~_film_mask(light.shape[:2], film, factor)
-    level = light.min(axis=2)
+    level = np.minimum(np.minimum(light[..., 0], light[..., 1]), light[..., 2])
     bright = outside & (level > 0.5 * np.percentile(level[outside], 95) if outside.any() else outside)
     if int(bright.sum()) < FEWEST_LIGHT_SAMPLES:
-        warning = "No bare light is seen around the film: densities are counted from full scale. Use a flat."
-        return Flat(np.zeros((1, 1, 3), np.float32), max(size), size, "full scale", (warning,))
+        return full_scale_light(size)
     clipped = float((light[bright].max(axis=1) >= CLIPPED_LEVEL).mean())
     warnings: tuple[str, ...] = ()
     if clipped > 0.25:
         warnings = (
             f"The light around the film is clipped ({clipped:.0%} of it): base densities are too low. Use a flat.",
         )
-    columns = [_fit_light(light[..., channel], bright) for channel in range(3)]
-    return Flat(np.stack(columns, axis=-1).astype(np.float32), -(-max(size) // 2), size, "around the film", warnings)
+    # One colour for the whole: a slope seen at the border alone would be a guess.
+    middle = np.log2(np.maximum(np.median(light[bright], axis=0), 1 / FULL_LEVEL))
+    return Flat(middle.astype(np.float32).reshape(1, 1, 3), max(size), size, "around the film", warnings)
+
+
+def full_scale_light(size: tuple[int, int]) -> Flat:
+    """What stands for bare light where none is seen in a capture of `size` (rows, columns)."""
+    warning = "No bare light is seen around the film: densities are counted from full scale. Use a flat."
+    return Flat(np.zeros((1, 1, 3), np.float32), max(size), size, "full scale", (warning,))
 
 
 def _film_mask(shape: tuple[int, int], film: FilmRead, factor: int) -> BoolArray:
@@ -209,11 +215,8 @@ def _film_mask(shape: tuple[int, int], film: FilmRead, factor: int) -> BoolArray
     return mask.astype(bool)
 
 
-def _fit_light(channel: NDArray[np.float32], where: BoolArray) -> NDArray[np.float64]:
-    """log2 light on a 2 x 2 map: its median level. A slope from a border alone would be a guess."""
-    return np.full((2, 2), np.log2(max(float(np.median(channel[where])), 1 / FULL_LEVEL)))
-
-
 def transmittance(light: LightArray, flat: Flat, factor: int) -> LightArray:
     """Light over bare light, of a capture reduced by `factor`."""
+    if flat.log2_light.shape[:2] == (1, 1):
+        return np.asarray(light / np.exp2(flat.log2_light[0, 0]), np.float32)
     return np.asarray(light / flat.reduced(factor), np.float32)

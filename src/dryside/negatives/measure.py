@@ -13,20 +13,22 @@ from dryside.negatives.base import FilmBase, NoBase, measure_base
 from dryside.negatives.capture import Assume, Capture, CaptureFacts, read_capture, reduce_capture
 from dryside.negatives.codecs.jpeg_file import encode_jpeg
 from dryside.negatives.file_checksum import file_checksum
-from dryside.negatives.flat import Flat, check_flat_belongs, light_around_film, transmittance
+from dryside.negatives.flat import Flat, check_flat_belongs, full_scale_light, light_around_film, transmittance
 from dryside.negatives.frame_view import snap_corners
 from dryside.negatives.geometry import finder_reduction, read_film
 from dryside.negatives.output_profiles import icc_profile
 from dryside.negatives.overlay import draw_overlay
 from dryside.negatives.rebate import rebate_samples
 from dryside.negatives.roll import FrameSamples
-from dryside.negatives.types import FilmRead, FloatArray, FrameFound, LightArray, Strip
+from dryside.negatives.types import Band, FilmRead, FloatArray, FrameFound, LightArray, Strip
 from dryside.negatives.write_positive import whole_file
 
 SAMPLE_COLUMNS, SAMPLE_ROWS = 96, 64
 # Samples keep this part of the frame's sides away from them: soft gates and neighbours are not the picture.
 SAMPLE_INSET = 0.03
 OVERLAY_QUALITY = 90
+# Where only tones are asked for, one row in so many is read: noise averages out over the rest.
+SPARSE = 4
 
 
 @dataclass(frozen=True)
@@ -114,13 +116,15 @@ def measure_capture(path: Path, options: MeasureOptions) -> CaptureMeasured:
 
 def _measure(capture: Capture, options: MeasureOptions) -> CaptureMeasured:
     facts = capture.facts
+    if options.whole:
+        return _measure_whole(capture, options)
     factor = finder_reduction(facts.height, facts.width)
     light = reduce_capture(capture, factor)
     seen = light if options.flat is None else transmittance(light, options.flat, factor)
-    film = FilmRead() if options.whole else _find(capture, seen, factor, options)
+    film = _find(capture, seen, factor, options)
     if options.overlay_folder is not None:
         _write_overlay(light, film, factor, options.overlay_folder / f"{facts.path.stem}.overlay.jpg")
-    frames = (_whole_frame(facts),) if options.whole else tuple(_snapped(frame) for frame in film.frames)
+    frames = tuple(_snapped(frame) for frame in film.frames)
     flat = options.flat or light_around_film(light, film, factor=factor, size=(facts.height, facts.width))
     through = seen if options.flat is not None else transmittance(light, flat, factor)
     base = _base(through, film, factor)
@@ -133,13 +137,35 @@ def _measure(capture: Capture, options: MeasureOptions) -> CaptureMeasured:
     return CaptureMeasured(facts, film, frames, flat, base, samples, warnings, checksum)
 
 
+def _measure_whole(capture: Capture, options: MeasureOptions) -> CaptureMeasured:
+    """A capture that shows one frame and nothing else: only its tones are looked at, in some of its rows."""
+    facts = capture.facts
+    size = (facts.height, facts.width)
+    flat = options.flat or full_scale_light(size)
+    factor = max(1, min(facts.height // SAMPLE_ROWS, facts.width // SAMPLE_COLUMNS))
+    light = reduce_capture(capture, factor, rows_of_each=max(1, factor // SPARSE))
+    frame = _whole_frame(facts)
+    samples = FrameSamples(frame_samples(transmittance(light, flat, factor), frame.corners / factor), None)
+    no_base = NoBase("no rebate is in the capture")
+    checksum = file_checksum(facts.path)
+    return CaptureMeasured(facts, FilmRead(), (frame,), flat, no_base, (samples,), flat.warnings, checksum)
+
+
 def _find(capture: Capture, seen: LightArray, factor: int, options: MeasureOptions) -> FilmRead:
-    film = read_film(seen, format=options.film_format, scale=float(factor), band=capture.band())
+    film = read_film(seen, format=options.film_format, scale=float(factor), band=_band(capture, options.flat))
     if not film or not film.frames:
         why = film.why or "film was found, but no frame on it"
         remedy = "Show the film's edges, or name another --format; --whole takes the capture as one frame."
         raise NotFound(str(capture.facts.path), why, remedy)
     return film
+
+
+def _band(capture: Capture, flat: Flat | None) -> Band:
+    """Full-size windows of what the finder sees: light, or transmittance where there is a flat."""
+    light = capture.band()
+    if flat is None:
+        return light
+    return lambda y0, y1, x0, x1: np.asarray(light(y0, y1, x0, x1) / flat.rows(y0, y1, x0, x1), np.float32)
 
 
 def _write_overlay(light: LightArray, film: FilmRead, factor: int, path: Path) -> None:
