@@ -1,11 +1,12 @@
-"""Derive what the engine believes of a colour process before it has seen a chart, and write it where the engine reads it.
+"""Derive what the engine believes of a colour process before it has seen a chart; write it where the engine reads it.
 
     python benchmarks/derive_colour_defaults.py [--process c41] [--cases 300] [--write]
 
-Many invented stocks, lights and cameras (`colour_cases.py`) photograph the chart at three exposures. For each, the vector of
-`dryside.negatives.layers` is fitted under the mean and covariance of all others (empirical Bayes, some rounds). What is
-kept is that distribution: its mean as a straight line of the measured film base, and the covariance around it. The default
-matrix is the mean; the balance moves along the covariance; a calibration starts from it.
+Many invented stocks, lights and cameras (`colour_cases.py`) photograph the chart at three exposures and a grey wedge.
+For each, the vector of `dryside.negatives.layers` is fitted under the mean and covariance of all others (empirical
+Bayes, some rounds). What is kept is that distribution: its mean as a straight line of the measured film base, and the
+covariance around it. The default matrix is the mean; the balance moves along the covariance; a calibration starts
+from it.
 """
 
 from __future__ import annotations
@@ -15,11 +16,13 @@ import json
 from pathlib import Path
 
 import numpy as np
-from colour_cases import GREYS, TABLE_HEAD, cases, density_above_base, difference, table_row
+from colour_cases import GREYS, REFLECTANCES, TABLE_HEAD, cases, density_above_base, difference, table_row
 from scipy.optimize import least_squares
 
 from dryside.negatives.layers import COLOUR, MATRIX, NEUTRAL, SHOULDER, SIZE, TOE, balanced_exposures, scene, to_vector
 
+WEDGE_STOPS = {"c41": np.linspace(-3, 3, 13), "ecn2": np.linspace(-3, 3, 13), "e6": np.linspace(-2.5, 2, 10)}
+NEUTRAL_SIGMA = 0.12  # stops of layer ratio in a wedge that count like one patch off by a common amount
 STOPS = {"c41": (-0.8, 0.2, 1.6), "ecn2": (-0.8, 0.2, 1.6), "e6": (-0.6, 0.0, 0.6)}
 START = {
     "c41": to_vector(np.eye(3) * 1.9, np.zeros(2), np.full(3, 0.9), np.full(3, 1e-3), np.eye(3)),
@@ -29,7 +32,7 @@ START = {
 # How firmly each number is held near the common one in the first round, before its own spread is known.
 FIRST_SPREAD = np.empty(SIZE)
 FIRST_SPREAD[MATRIX], FIRST_SPREAD[NEUTRAL], FIRST_SPREAD[TOE] = 0.25, 0.4, 0.15
-FIRST_SPREAD[SHOULDER], FIRST_SPREAD[COLOUR] = 0.004, 0.12
+FIRST_SPREAD[SHOULDER], FIRST_SPREAD[COLOUR] = 0.006, 0.12
 SLIDE_SHOULDER_SPREAD = 0.12
 DATA = Path(__file__).parents[1] / "src" / "dryside" / "negatives" / "data" / "colour_priors.json"
 BASE_CONTEXT = {"c41": True, "ecn2": True, "e6": False}
@@ -40,6 +43,19 @@ def chart_densities(process: str, made) -> np.ndarray:
     return np.array(
         [np.concatenate([density_above_base(c, c.chart_log_exposure(s)) for s in STOPS[process]]) for c in made]
     )
+
+
+def wedge_densities(process: str, made) -> np.ndarray:
+    """Shape (cases, steps, 3): a grey of 18 % exposed over six stops."""
+    grey = np.full((1, REFLECTANCES.shape[1]), 0.18)
+    steps = 0.30103 * WEDGE_STOPS[process][:, None]
+    return np.array([density_above_base(c, c.reflectance_log_exposure(grey) + steps) for c in made])
+
+
+def off_neutral(vectors: np.ndarray, wedge: np.ndarray) -> np.ndarray:
+    """log2 of red and blue over green in a wedge, in units of `NEUTRAL_SIGMA`; shape (..., steps, 2)."""
+    stops = np.log2(np.maximum(balanced_exposures(vectors, wedge), 1e-3))
+    return (stops[..., [0, 2]] - stops[..., [1]]) / NEUTRAL_SIGMA
 
 
 def with_known_balance(vector: np.ndarray, density: np.ndarray) -> np.ndarray:
@@ -58,7 +74,7 @@ def bounds() -> tuple[np.ndarray, np.ndarray]:
     return low, high
 
 
-def fit_common(process: str, density: np.ndarray) -> np.ndarray:
+def fit_common(process: str, density: np.ndarray, wedge: np.ndarray) -> np.ndarray:
     """One vector for all cases, the balance of each known."""
     low, high = bounds()
     free = np.r_[np.arange(9), np.arange(11, SIZE)]
@@ -69,8 +85,10 @@ def fit_common(process: str, density: np.ndarray) -> np.ndarray:
     def residuals(part: np.ndarray) -> np.ndarray:
         vector = start.copy()
         vector[free] = part
-        found = difference(scene(with_known_balance(vector, density), density))
-        return np.r_[np.sqrt(found + 0.02).ravel() / np.sqrt(density.shape[0] * 3), 0.01 * (part - start[free])]
+        vectors = with_known_balance(vector, density)
+        found = difference(scene(vectors, density)).ravel() / np.sqrt(density.shape[0] * 3)
+        grey = np.tanh(off_neutral(vectors, wedge) / 4.0).ravel() * 4.0 / np.sqrt(len(wedge))
+        return np.r_[0.3 * found, 0.3 * grey, 0.01 * (part - start[free])]
 
     found = least_squares(residuals, start[free], bounds=(low[free], high[free]), x_scale="jac", max_nfev=40)
     vector = start.copy()
@@ -78,13 +96,14 @@ def fit_common(process: str, density: np.ndarray) -> np.ndarray:
     return vector
 
 
-def fit_one(density: np.ndarray, mean: np.ndarray, whiten: np.ndarray, weight: float = 1.5) -> np.ndarray:
-    """The vector of one case: chart differences against the distance from `mean`."""
+def fit_one(density: np.ndarray, wedge: np.ndarray, mean: np.ndarray, whiten: np.ndarray) -> np.ndarray:
+    """The vector of one case: chart differences and a wedge's neutrality against the distance from `mean`."""
     charts = len(density) / 24
 
     def residuals(vector: np.ndarray) -> np.ndarray:
         found = difference(scene(vector, density))
-        return np.r_[weight * np.sqrt(found + 0.02) / np.sqrt(charts), whiten @ (vector - mean)]
+        grey = np.tanh(off_neutral(vector, wedge) / 4.0).ravel() * 4.0
+        return np.r_[0.8 * (found + 0.02) ** 0.75 / np.sqrt(charts), grey, whiten @ (vector - mean)]
 
     low, high = bounds()
     return least_squares(residuals, np.clip(mean, low + 1e-9, high - 1e-9), x_scale="jac", max_nfev=15).x
@@ -104,7 +123,8 @@ def derive(process: str, count: int, seed: int, rounds: int = 3):
     made = cases(process, count, seed)
     density = chart_densities(process, made)
     context = contexts(process, np.array([case.base for case in made]))
-    common = fit_common(process, density[:150])
+    wedge = wedge_densities(process, made)
+    common = fit_common(process, density[:120], wedge[:120])
     print(
         table_row(
             f"{process}: one vector, balance known", difference(scene(with_known_balance(common, density), density))
@@ -117,8 +137,10 @@ def derive(process: str, count: int, seed: int, rounds: int = 3):
     covariance = np.diag(spread**2)
     for _ in range(rounds):
         whiten = whitening(covariance)
-        vectors = np.array([fit_one(d, m, whiten) for d, m in zip(density, means, strict=True)])
+        vectors = np.array([fit_one(d, w, m, whiten) for d, w, m in zip(density, wedge, means, strict=True)])
         print(table_row(f"{process}: own fit under the prior", difference(scene(vectors, density))), flush=True)
+        stops = NEUTRAL_SIGMA * np.abs(off_neutral(vectors, wedge)).max(axis=-1)
+        print(f"{process}: stops off neutral by step", np.quantile(stops, 0.5, axis=0).round(2), flush=True)
         line = np.linalg.lstsq(context, vectors, rcond=None)[0]
         means = context @ line
         left = vectors - means

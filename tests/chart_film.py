@@ -1,6 +1,7 @@
 """A 24-patch chart on invented film, seen by a measured camera over a measured LED: what the colour tests share.
 
-Chart spectra ('BabelColor Average'), its colorimetry, the camera ('Nikon 5100 (NPL)') and the CIE's LEDs are colour-science's.
+Chart spectra ('BabelColor Average'), their colorimetry, the camera ('Nikon 5100 (NPL)') and the CIE's LEDs are
+colour-science's.
 """
 
 from __future__ import annotations

@@ -11,11 +11,12 @@ from dryside.negatives.recipe import IDENTITY, Recipe, apply_reference, as_matri
 from dryside.negatives.rendering import PRINT
 
 LOG10_2 = np.log10(2.0)
+NO_MIXING = np.eye(3)
 GAMMA = np.array([0.55, 0.60, 0.65])  # usual slopes of colour negatives (handbook range, from memory)
 D_MIN = np.array([0.32, 0.63, 0.72])  # a control strip's published Status M base
 
 
-def straight(mixing=np.eye(3)):
+def straight(mixing=NO_MIXING):
     """The recipe of D = D_MIN + mixing @ (GAMMA log10 H)."""
     matrix = np.diag(1 / GAMMA) @ np.linalg.inv(mixing)
     return Recipe(as_matrix(matrix), tuple(-matrix @ (D_MIN / LOG10_2)))

@@ -44,7 +44,7 @@ def test_a_print_stays_inside_its_space_without_clipping_to_it(red, green, blue)
 
 @given(LIGHT, LIGHT, LIGHT)
 def test_a_print_keeps_hue(red, green, blue):
-    """Offsets of the three channels from grey keep their ratios: the order of channels and where the middle one lies."""
+    """Offsets of the channels from grey keep their ratios: their order, and where the middle one lies."""
     rgb = np.array([red, green, blue]) + 0.02
     if np.ptp(rgb) < 0.05 * rgb.max():
         return

@@ -31,7 +31,7 @@ _COLOUR_MEAN = np.array([0.15, -0.18])
 _COLOUR_SPREAD = np.array([0.85, 0.60])
 
 # Under this part of a grey card's exposure a tone says more about fog and noise than about colour.
-_DEEP_SHADOW = 0.02
+_DEEP_SHADOW = 0.008
 
 
 @dataclass(frozen=True, eq=False)

@@ -26,7 +26,7 @@ DENSEST_PICTURE = {"c41": 1.6, "ecn2": 1.35}
 # Lamps and shade move a frame's colours along this line of layer ratios (red and blue over green, in stops): what a
 # daylight film records from 2,856 K to 7,500 K.
 _LAMP_LINE = np.array([0.45, -0.89])
-_STRONG_STOPS = 1.1
+_STRONG_STOPS = 1.0
 _PART_CORRECTED = 0.75
 
 

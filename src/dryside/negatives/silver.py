@@ -18,6 +18,9 @@ CHANNEL_MIX = np.array([0.15, 0.7, 0.15])
 # Part of the base's own light taken off: a silver toe is sharper than the formula's.
 TOE = 0.9
 
+# Misfit of a patch, in stops, that counts like one standard deviation from the usual contrast and toe.
+_STEP_SIGMA = 0.1
+
 
 def silver_recipe(base_log2: NDArray[np.float64], contrast: float = CONTRAST_INDEX, toe: float = TOE) -> Recipe:
     """Scene recipe of a silver negative.
@@ -58,7 +61,7 @@ def fit_silver(density: ArrayLike, luminance: ArrayLike) -> tuple[float, float]:
     def residuals(numbers: NDArray[np.float64]) -> NDArray[np.float64]:
         contrast, toe, level = numbers
         exposure = np.log2(np.maximum(np.exp2(mixed / contrast) - toe, 1e-4)) - level
-        off = np.asarray(exposure - known)
+        off = np.asarray(exposure - known) / _STEP_SIGMA
         return np.append(off, [(contrast - CONTRAST_INDEX) / 0.15, (toe - TOE) / 0.1])
 
     start = [CONTRAST_INDEX, TOE, float(np.median(mixed / CONTRAST_INDEX - known))]

@@ -97,15 +97,15 @@ def random_negative(random: Random, process: str = "c41") -> Emulsion:
 
 def random_reversal(random: Random) -> Emulsion:
     """A slide stock: no masks, steep curves falling with exposure, dense where nothing was exposed."""
-    gamma = random.uniform(1.5, 2.1)
-    latitude = random.uniform(1.55, 2.1)
+    gamma = random.normal(1.75, 0.12)
+    latitude = random.normal(1.8, 0.13)
     sharpness = random.uniform(0.9, 1.8)
     # A grey card lies a little denser than the middle of the straight part.
-    start = np.log10(0.18) - latitude * random.uniform(0.50, 0.66)
+    start = np.log10(0.18) - latitude * random.uniform(0.53, 0.63)
     curves = [
         Curve(
-            -gamma * random.normal(1.0, 0.03),
-            start + random.normal(0.0, 0.03),
+            -gamma * random.normal(1.0, 0.025),
+            start + random.normal(0.0, 0.025),
             latitude * random.normal(1.0, 0.02),
             sharpness,
         )
