@@ -23,6 +23,7 @@ Floats = NDArray[np.floating[Any]]
 _LEAST_DENSITY = 0.025
 _DARKEST = 1e-4
 _RIM_MM = 0.6
+_CUT_MM = 0.9
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,6 +84,10 @@ def gather(view: FilmView, strip: Strip) -> Evidence:
     above = (above / np.float32(unit)).astype(np.float32)
     above[~view.inside] = np.nan
     x = view.x_mm
+    # At a cut the film itself ends; that is no frame's side.
+    for end, seen in zip((strip.x_from_mm, strip.x_to_mm), strip.ends_seen, strict=True):
+        if seen:
+            trust = np.where(np.abs(x - end) < _CUT_MM, 0.0, trust)
     away = np.abs((x / strip.pitch_mm + 0.5) % 1 - 0.5) * strip.pitch_mm
     holes = away < 1.3 if strip.holes else np.zeros(len(x), bool)
     base = 10.0 ** -np.median(level.reshape(-1, 3), axis=0)
@@ -171,7 +176,7 @@ def _running_median(values: Floats, width: int) -> Floats:
     return np.asarray(np.median(windows, axis=-1))
 
 
-def steps_along(evidence: Evidence, rows: slice, reach_mm: float = 0.45) -> FloatArray:
+def steps_along(evidence: Evidence, rows: slice, reach_mm: float) -> FloatArray:
     """At each edge between columns: on how much of the side density steps up (towards 1) or down (towards -1)."""
     difference = steps_of_rows(evidence.above[rows], max(1, round(reach_mm / evidence.step_mm)))
     trust = np.append(evidence.trust, evidence.trust[-1:])

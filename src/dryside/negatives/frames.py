@@ -31,6 +31,7 @@ _LEAST_PART_ON_FILM = 0.3
 _BLANK_TRUST = 0.6
 _MARGIN_MM = 2.0
 _GRID_MM = 0.15
+_REACH_MM = 0.45  # to either side of an edge; narrower where frames stand close
 
 NOTHING_SEEN = "no picture is seen in it; it stands where the frames beside it leave room for one"
 CUT = "cut through at the end of the strip"
@@ -109,7 +110,7 @@ def frames_by_evidence(found: Evidence, strip: Strip) -> tuple[FrameFound, ...]:
 
 def _track(found: Evidence, facts: FilmFormat, gate_y: tuple[float, float]) -> Track:
     rows = found.rows(gate_y[0] + 0.6, gate_y[1] - 0.6)
-    rises = evidences.steps_along(found, rows)
+    rises = evidences.steps_along(found, rows, _REACH_MM if facts.gap_mm > 1.5 else _REACH_MM / 1.5)
     part = np.clip(np.nan_to_num(found.above[rows]) - 0.5, 0, 1).mean(axis=0) * found.trust
     covered = np.concatenate([[0.0], np.cumsum(part) * found.step_mm])
     left = found.x_mm[0] - found.step_mm / 2
