@@ -112,6 +112,13 @@ def run() -> None:
         # The reader went away (a pager was closed): nothing more can be said to it.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
+    except Exception as error:
+        if "--verbose" in sys.argv:
+            raise
+        what = f"{type(error).__name__}: {error}".splitlines()[0]
+        typer.echo(f"dryside: this should not have happened ({what}). What was there before is kept.", err=True)
+        typer.echo("Run it again with 'dryside --verbose ...' and report what that prints.", err=True)
+        sys.exit(1)
 
 
 if __name__ == "__main__":
