@@ -252,10 +252,8 @@ def _export_database(book: Book, part: Path) -> None:
     beside = part.with_suffix(".making")
     if beside.exists():
         shutil.rmtree(beside)
-    with open_book(beside) as made:
-        reading = book.engine.connect().execution_options(isolation_level="REPEATABLE READ")
-        with reading, made.write() as conn:
-            copy_tables(reading, conn)
+    with open_book(beside) as made, book.read() as reading, made.write() as conn:
+        copy_tables(reading, conn)
     with closing(sqlite3.connect(beside / "book.db")) as copy:
         copy.execute("PRAGMA journal_mode=DELETE")
     (beside / "book.db").replace(part)

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 DATABASE = "book.db"
 BUSY_S = 30.0
 CACHE_KIB = 64 * 1024
+WRITE_LOCK = 26_014
+"""Number of the advisory lock that writers of a PostgreSQL book take; it is the database's own."""
 EARTH_RADIUS_KM = 6371.0088
 
 
@@ -88,14 +90,16 @@ class Book:
         Refusal
             If the database fails: disk full, damaged, gone.
         """
-        with self._in_words(), self.engine.connect() as conn:
+        options = {} if self.is_sqlite else {"isolation_level": "REPEATABLE READ"}
+        with self._in_words(), self.engine.connect().execution_options(**options) as conn:
             yield conn
 
     @contextmanager
     def write(self) -> Iterator[Connection]:
         """One transaction: all of it is kept at the end, or nothing if an exception leaves the block.
 
-        With SQLite the write lock is taken at once (BEGIN IMMEDIATE), so nothing read inside can be overtaken.
+        Writers come one after the other: the write lock is taken at once (with SQLite BEGIN IMMEDIATE, with PostgreSQL
+        a lock of the transaction), so nothing read inside can be overtaken.
 
         Raises
         ------
@@ -103,6 +107,8 @@ class Book:
             If the database fails: disk full, locked for long, read only, damaged, gone. The book is as it was then.
         """
         with self._in_words(), self.engine.connect().execution_options(dryside_write=True) as conn, conn.begin():
+            if not self.is_sqlite:
+                conn.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITE_LOCK})")
             yield conn
 
     @contextmanager

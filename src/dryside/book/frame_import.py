@@ -120,7 +120,9 @@ def plan_import(conn: Connection, roll: RollRow, reading: Reading, *, replace: b
     return ImportPlan(tuple(added), changed, tuple(kept), unnoted, roll_changes, reading.remarks + remarks)
 
 
-def apply_import(conn: Connection, roll: RollRow, plan: ImportPlan, *, who: str | None = None) -> int:
+def apply_import(
+    conn: Connection, roll: RollRow, plan: ImportPlan, *, who: str | None = None, at: str | None = None
+) -> int:
     """Carry out a plan inside one `Book.write`, with one event; returns how many frames were added or changed.
 
     Raises
@@ -146,7 +148,7 @@ def apply_import(conn: Connection, roll: RollRow, plan: ImportPlan, *, who: str 
     if roll_changes:
         update_roll(conn, roll.id, **roll_changes)
     detail = {"added": len(plan.added), "changed": len(plan.changed), "unnoted": list(plan.unnoted)}
-    add_event(conn, kind="frames noted", at=now(), roll_id=roll.id, who=who, detail=detail)
+    add_event(conn, kind="frames noted", at=at or now(), roll_id=roll.id, who=who, detail=detail)
     return len(plan.added) + len(plan.changed)
 
 

@@ -1,4 +1,4 @@
-"""Roll codes that survive a marker: `26-014-K` is year, number in the year, check character.
+"""Roll codes that survive a marker: `26-014-D` is year, number in the year, check character.
 
 The check character is ISO 7064 Mod 37,36 (by python-stdnum) over the digits, so anybody can verify it. It catches every
 single wrong digit and every wrong check character; of two neighbouring digits swapped, the one in about
@@ -90,7 +90,7 @@ def parse_code(text: str) -> RollCode:
     """
     match = _FORM.fullmatch(_fold(text))
     if not match:
-        raise Refusal(f"roll {text.strip()}", "this is no roll code", "It has year, number and check: 26-014-K.")
+        raise Refusal(f"roll {text.strip()}", "this is no roll code", "It has year, number and check: 26-014-D.")
     year, number, check = int(match[1]), int(match[2]), match[3]
     if number < 1:
         raise Refusal(f"roll {text.strip()}", "rolls are numbered from 1", "Look at the can again.")

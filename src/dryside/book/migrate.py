@@ -48,8 +48,6 @@ def bring_up_to_date(book: Book, *, target: str = LATEST) -> None:
     from alembic import command
 
     with book.write() as conn:
-        if not book.is_sqlite:
-            conn.exec_driver_sql("SELECT pg_advisory_xact_lock(26014)")
         now = schema_version(conn)  # somebody else may have been faster
         _refuse_newer(book, now)
         if now != target:

@@ -18,7 +18,7 @@ from dryside.book.notes.noted import Assumptions, Reading
 from dryside.book.notes.track import GAP_LIMIT_S, add_places, read_track
 from dryside.book.rolls import RollRow, find_roll
 from dryside.cli.frame_notes import assumptions_of_sheet, content_of, mapping_of
-from dryside.cli.support import AsJson, Today, book_from, names_by_id, print_json, say, table, today
+from dryside.cli.support import AsJson, Today, book_from, instant, names_by_id, print_json, say, table, today
 from dryside.film.exposure import format_f_number
 from dryside.film.refusal import Refusal
 
@@ -75,7 +75,7 @@ def import_log(
             stop = not typer.confirm(f"Import the {len(reading.frames)} frames that could be read?")
         count = 0
         if not stop and not dry_run:
-            count = _keep(book, row, reading, [(file, content), *tracks], replace=replace)
+            count = _keep(book, row, reading, [(file, content), *tracks], replace=replace, at=instant(now))
     if as_json:
         print_json(_report(row, reading, plan, off_track, count))
     if stop and not dry_run:
@@ -95,7 +95,7 @@ def add(
     now: Today = None,
     as_json: AsJson = False,
 ) -> None:
-    """Log one frame (or a range): dryside frames add 26-014-K 12 1/250 f8 harbour wall."""
+    """Log one frame (or a range): dryside frames add 26-014-D 12 1/250 f8 harbour wall."""
     text = " ".join(line)
     with book_from(ctx, create=False) as book, book.write() as conn:
         row = find_roll(conn, roll)
@@ -107,7 +107,7 @@ def add(
             found = reading.problems[0] if reading.problems else None
             raise Refusal(text, found.found if found else "it says nothing", found.remedy if found else "")
         plan = plan_import(conn, row, reading, replace=replace)
-        apply_import(conn, row, plan)
+        apply_import(conn, row, plan, at=instant(now))
         logged = [find_frame(conn, row.id, frame.label) for frame in reading.frames]
     if as_json:
         print_json({"frames": logged, "kept": plan.kept})
@@ -195,14 +195,16 @@ def _placed(
     return reading, off
 
 
-def _keep(book: Book, row: RollRow, reading: Reading, files: list[tuple[Path, bytes]], *, replace: bool) -> int:
+def _keep(
+    book: Book, row: RollRow, reading: Reading, files: list[tuple[Path, bytes]], *, replace: bool, at: str
+) -> int:
     """The files are kept first, then all frames are written in one transaction."""
     kept = [(path, store_original(book, io.BytesIO(content), name=path.name)) for path, content in files]
     with book.write() as conn:
         for place, (path, file) in enumerate(kept):
             record_file(conn, file, kind="track" if place else "note", name=path.name, detail={"roll": row.code})
         # Planned anew under the write lock: the book may have changed while a person read the plan.
-        return apply_import(conn, row, plan_import(conn, row, reading, replace=replace))
+        return apply_import(conn, row, plan_import(conn, row, reading, replace=replace), at=at)
 
 
 def _show_reading(reading: Reading, plan: ImportPlan, off_track: tuple[str, ...], *, to_stderr: bool) -> None:
