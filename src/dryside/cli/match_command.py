@@ -7,26 +7,50 @@ from typing import Annotated, Any
 
 import typer
 
-from dryside.cli.support import AsJson, print_json, progress, say, table
+from dryside.cli.support import AsJson, book_from, print_json, progress, say, table
+from dryside.film.refusal import Refusal
 
 app = typer.Typer(add_completion=False)
 
 
 @app.command()
 def match(
-    scans: Annotated[Path, typer.Argument(help="The folder of scans.")],
+    ctx: typer.Context,
     references: Annotated[Path, typer.Option(help="The folder of phone pictures.")],
+    scans: Annotated[Path | None, typer.Argument(help="The folder of scans.")] = None,
+    roll: Annotated[
+        str | None, typer.Option(help="A roll of the book instead: its frames gain time and place.")
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Match scans to phone shots made beside each frame, by what they show and by the order in time."""
     from dryside.scans.matching import match_folders
 
+    if roll is not None:
+        _match_roll(ctx, roll, references, as_json)
+        return
+    if scans is None:
+        raise Refusal("scans", "no folder was named", "Name the folder of scans, or a roll: --roll CODE.")
     with progress("Looking") as bar:
         found = match_folders(scans, references, step=lambda name: bar.step(1, name))
     if as_json:
         print_json(found.as_dict())
         return
     _tell(found)
+
+
+def _match_roll(ctx: typer.Context, roll: str, references: Path, as_json: bool) -> None:
+    from dryside.scans.phone_log import match_roll
+
+    with book_from(ctx, create=False) as book, progress("Looking") as bar:
+        log, gained = match_roll(book, roll, references, step=lambda name: bar.step(1, name))
+    if as_json:
+        print_json(log.matching.as_dict() | {"frames_gained": gained, "phone": log.as_dict()})
+        return
+    _tell(log.matching)
+    if log.clock is not None:
+        say(f"{log.clock.says}.")
+    say(f"{gained} frames gained a time or a place.")
 
 
 def _tell(found: Any) -> None:

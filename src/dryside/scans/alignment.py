@@ -248,6 +248,8 @@ def _picture_reasons(scan: ScanSeen, frame: FrameLogged) -> list[Reason]:
     out = []
     if scan.blank and not frame.blank:
         out.append(Reason("blank_scan_for_picture", cost["blank_scan_for_picture"], "the scan is empty"))
+    if scan.blank and frame.blank:
+        out.append(Reason("blank_agrees", cost["blank_agrees"], "empty, as the log says"))
     if frame.blank and not scan.blank:
         out.append(Reason("picture_for_blank_frame", cost["picture_for_blank_frame"], "the log calls the frame blank"))
     if scan.shot_utc is not None and frame.taken_utc is not None:

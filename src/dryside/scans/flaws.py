@@ -105,7 +105,7 @@ def _lines(view: NDArray[np.float32], least_contrast: float, least_length: float
                 continue
             run = np.flatnonzero(strong[:, x])
             # Mostly one run: where the subject is busy a part of it cannot be told.
-            if len(run) >= 0.6 * (run[-1] - run[0] + 1):
+            if len(run) >= 0.85 * (run[-1] - run[0] + 1):
                 boxes.append((int(x + reach), int(run[0] * height), 1, int((run[-1] - run[0] + 1) * height)))
     return boxes
 

@@ -172,7 +172,7 @@ def _split_by_staying_parts(stems: Sequence[str]) -> list[tuple[list[int], tuple
     """Split names whose other parts fall into a few kinds, each of which has a run of numbers of its own."""
     numbering = read_numbering(stems)
     whole = [(list(range(len(stems))), _staying_words(stems))]
-    if numbering.is_run or not stems:
+    if not stems or (numbering.is_run and all(number is not None for number in numbering.numbers)):
         return whole
     kinds: dict[tuple[str, ...], list[int]] = defaultdict(list)
     for i, stem in enumerate(stems):

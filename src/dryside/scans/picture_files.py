@@ -31,6 +31,7 @@ class Probe:
     """What a picture file says of itself, read without decoding it all.
 
     `bits` is per sample; `ppi` is the resolution written in the file, None where it is none or a placeholder (72).
+    `made_at` is the day and time in the file (of the scan, for a scan), ISO 8601 without offset.
     `channels` is 1 for grey, 3 for colour, 4 with a fourth channel.
     """
 
@@ -41,6 +42,7 @@ class Probe:
     channels: int
     ppi: float | None
     orientation: int
+    made_at: str | None = None
 
 
 def media_type_of(head: bytes) -> str | None:
@@ -109,6 +111,7 @@ def _probe_tiff(path: Path) -> Probe:
             1 if channels == 2 else min(channels, 4),
             _meant_ppi(ppi),
             int(orientation.value) if orientation is not None else 1,
+            _iso(page.tags["DateTime"].value) if "DateTime" in page.tags else None,
         )
 
 
@@ -122,6 +125,8 @@ def _probe_other(path: Path, kind: str) -> Probe:
         if kind == "image/png":
             bits, bands = _png_header(path)
         dpi = picture.info.get("dpi", (None,))[0]
+        exif = picture.getexif()
+        inner = exif.get_ifd(0x8769)
         return Probe(
             kind,
             picture.width,
@@ -129,8 +134,20 @@ def _probe_other(path: Path, kind: str) -> Probe:
             bits,
             3 if bands == 3 else bands,
             _meant_ppi(float(dpi) if dpi else None),
-            int(picture.getexif().get(0x0112, 1) or 1),
+            int(exif.get(0x0112, 1) or 1),
+            _iso(inner.get(0x9004) or inner.get(0x9003) or exif.get(0x0132)),
         )
+
+
+def _iso(exif_date: Any) -> str | None:
+    """`YYYY:MM:DD HH:MM:SS` of Exif and TIFF as ISO 8601; None for what is no date."""
+    from datetime import datetime
+
+    try:
+        moment = datetime.strptime(str(exif_date).strip("\x00 ")[:19], "%Y:%m:%d %H:%M:%S")  # noqa: DTZ007  as written
+    except ValueError:
+        return None
+    return moment.isoformat()
 
 
 def _png_header(path: Path) -> tuple[int, int]:

@@ -10,6 +10,7 @@ from dryside.book.frames import add_frame, list_frames
 from dryside.book.schema import frames as frames_table
 from dryside.scans.alignment import Alignment, FrameLogged, Placed, Reason, ScanSeen, align, film_number
 from dryside.scans.looks import Look, is_same_view
+from dryside.scans.mine import Doubt
 from dryside.scans.numbering import Numbering, read_numbering
 from dryside.scans.rolls_waited import RollLog
 from dryside.scans.shot_times import ShotSeen
@@ -47,13 +48,14 @@ class PlacedScan:
             "others": [{"frame": label, "confidence": share} for label, share in self.others],
         }  # fmt: skip
 
-    def reasons_dict(self, guess: RollGuess, *, at: int) -> dict[str, Any]:
+    def reasons_dict(self, guess: RollGuess, *, at: int, group: int = 0) -> dict[str, Any]:
         """What the book keeps beside the scan, enough to ask about it later."""
         return {
             "frame": self.frame, "also": self.also, "why": [reason.as_dict() for reason in self.reasons],
             "others": [{"frame": label, "confidence": share} for label, share in self.others],
             "roll": {"code": guess.code, "confidence": guess.confidence, "why": list(guess.reasons),
                      "others": list(guess.others)},
+            "group": group,
             "place": at,
         }  # fmt: skip
 
@@ -68,6 +70,7 @@ class RollPlaced:
     pattern: str
     reading: str
     is_backwards: bool
+    doubts: tuple[Doubt, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data."""
@@ -75,6 +78,7 @@ class RollPlaced:
             "roll": self.guess.code, "sure": self.guess.sure, "confidence": self.guess.confidence,
             "reasons": list(self.guess.reasons), "others": list(self.guess.others), "names": self.pattern,
             "reading": self.reading, "backwards": self.is_backwards, "missing": list(self.missing),
+            "doubts": [doubt.as_dict() for doubt in self.doubts],
             "scans": [scan.as_dict() for scan in self.scans],
         }  # fmt: skip
 

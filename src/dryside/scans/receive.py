@@ -8,22 +8,22 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dryside.book.events import add_event
 from dryside.book.files import KeptFile, find_file, original_path, record_file
 from dryside.book.folder import Book
 from dryside.book.instants import now
-from dryside.book.journey import MOVES, RollState
-from dryside.book.rolls import move_roll
 from dryside.book.rows import insert, update
-from dryside.book.schema import deliveries, orders, scans
+from dryside.book.schema import deliveries, scans
 from dryside.film.refusal import Refusal
+from dryside.scans.group_evidence import delivered, group_seen, rolls_of_shots
 from dryside.scans.looks import Look, look_at
+from dryside.scans.mine import Doubt, changed_over, doubts_about
 from dryside.scans.numbering import group_names
 from dryside.scans.parcel import Aside, open_parcel
+from dryside.scans.phone_log import ShotLog, read_shot_log, write_shots
 from dryside.scans.picture_files import read_rgb8
 from dryside.scans.placing import PlacedScan, RollPlaced, place_group, write_frames
+from dryside.scans.roll_came_back import came_back
 from dryside.scans.rolls_waited import RollLog, find_order_id, rolls_waited
-from dryside.scans.shot_times import ShotSeen
 from dryside.scans.taking_in import Taken, TakenIn, take_in, thumbnail_path
 from dryside.scans.which_roll import GroupSeen, RollGuess, assign_rolls
 
@@ -49,6 +49,10 @@ class Delivery:
         Names of pictures that the book had already.
     resumed : int
         Files that an earlier, interrupted run had taken.
+    doubts : tuple of Doubt
+        What does not fit between rolls; doubts about one roll stand with it.
+    phone : ShotLog or None
+        The phone shots that were matched.
     """
 
     delivery_id: int | None
@@ -57,6 +61,8 @@ class Delivery:
     asides: tuple[Aside, ...]
     known: tuple[str, ...]
     resumed: int
+    doubts: tuple[Doubt, ...] = ()
+    phone: ShotLog | None = None
 
     @property
     def new(self) -> int:
@@ -72,6 +78,8 @@ class Delivery:
             "already_here": list(self.known),
             "resumed": self.resumed,
             "put_aside": [aside.as_dict() for aside in self.asides],
+            "doubts": [doubt.as_dict() for doubt in self.doubts],
+            "phone": self.phone.as_dict() if self.phone else None,
             "rolls": [roll.as_dict() for roll in self.rolls],
         }
 
@@ -82,7 +90,8 @@ def receive(
     *,
     order: str | None = None,
     rolls: Sequence[str] = (),
-    shots: Mapping[str, ShotSeen] | None = None,
+    references: Path | None = None,
+    phone_offset_s: int | None = None,
     at: str | None = None,
     who: str | None = None,
     step: Callable[[str], None] | None = None,
@@ -99,8 +108,10 @@ def receive(
         Our order number or the lab's receipt number.
     rolls : sequence of str, optional
         The roll or rolls it is of, where the person knows.
-    shots : mapping of str to ShotSeen, optional
-        Phone shots that show the same as a scan, by the scan's name, from `matching`.
+    references : Path, optional
+        A phone's folder with shots made beside the frames; see `phone_log`.
+    phone_offset_s : int, optional
+        The phone clock's offset from UTC where its pictures do not say it.
     at : str, optional
         Instant of receiving, ISO 8601 with offset; left out: now.
     who : str, optional
@@ -121,7 +132,7 @@ def receive(
     parcel = open_parcel(paths)
     with book.read() as conn:  # refuse a wrong order or roll before anything is copied
         order_id = find_order_id(conn, order) if order else None
-        rolls_waited(conn, order_id=order_id, rolls=tuple(rolls))
+        waited = rolls_waited(conn, order_id=order_id, rolls=tuple(rolls))
     taken, journal = take_in(book, parcel.entries, step=step)
     asides = (*parcel.asides, *taken.asides)
     name = ", ".join(path.name for path in paths)
@@ -129,9 +140,14 @@ def receive(
         journal.unlink(missing_ok=True)
         raise _nothing_taken(name, asides)
     looks = {one.sha256: look_at(read_rgb8(thumbnail_path(book, one.sha256))) for one in taken.taken}
+    phone = None
+    if references is not None:
+        files = {one.name: original_path(book, one.sha256) for one in taken.taken}
+        times = [frame.taken_utc for log in waited for frame in log.frames if frame.taken_utc is not None]
+        phone = read_shot_log(files, references, log_utc=times, phone_offset_s=phone_offset_s, step=step)
+    context = _Context(order_id, tuple(rolls), phone, at or now(), who)
     with book.write() as conn:
-        delivery = _write(conn, book, name, replace(taken, asides=asides), looks,
-                          _Context(order_id, tuple(rolls), dict(shots or {}), at or now(), who))  # fmt: skip
+        delivery = _write(conn, book, name, replace(taken, asides=asides), looks, context)
     journal.unlink(missing_ok=True)
     return delivery
 
@@ -140,7 +156,7 @@ def receive(
 class _Context:
     order_id: int | None
     rolls: tuple[str, ...]
-    shots: dict[str, ShotSeen]
+    phone: ShotLog | None
     at: str
     who: str | None
 
@@ -152,6 +168,16 @@ def _nothing_taken(name: str, asides: Sequence[Aside]) -> Refusal:
     return Refusal(name, why + more, first.remedy if first else "JPEG, TIFF, PNG and HEIC are taken.")
 
 
+@dataclass(frozen=True)
+class _Group:
+    """Files of one roll in the order of the delivery, the words of their names, and what was seen of them."""
+
+    files: list[Taken]
+    seen: GroupSeen
+    number: int
+    first: int
+
+
 def _write(
     conn: Connection, book: Book, name: str, taken: TakenIn, looks: Mapping[str, Look], context: _Context
 ) -> Delivery:
@@ -160,33 +186,43 @@ def _write(
     if not fresh:
         return Delivery(None, name, (), taken.asides, known, taken.resumed)
     waited = rolls_waited(conn, order_id=context.order_id, rolls=context.rolls)
-    groups = [
-        _Group([fresh[i] for i in group.members], group.words) for group in group_names([one.name for one in fresh])
+    groups = _groups(fresh, looks, book, waited, context.phone)
+    guesses = _guesses(groups, waited, context)
+    values = {
+        "order_id": context.order_id or _order_of(guesses, waited),
+        "name": name,
+        "sha256": _delivery_digest(fresh),
+        "received_at": context.at,
+        "report": None,
+    }
+    delivery_id = insert(conn, deliveries, values)
+    placed = [
+        _place(conn, book, group, guess, waited, looks, delivery_id, context)
+        for group, guess in zip(groups, guesses, strict=True)
     ]
-    seen = [_group_seen(group, looks, book, context) for group in groups]
-    guesses = _guesses(seen, waited, context)
-    delivery_id = insert(conn, deliveries, {
-        "order_id": context.order_id or _order_of(guesses, waited), "name": name, "sha256": _delivery_digest(fresh),
-        "received_at": context.at, "report": None,
-    })  # fmt: skip
-    placed, sequence = [], 0
-    for group, guess in zip(groups, guesses, strict=True):
-        log = next((one for one in waited if one.waited.code == guess.code), None)
-        roll = place_group(group.files, looks, guess, log if guess.sure else None, context.shots)
-        roll = _keep_group(conn, book, roll, group.files, delivery_id, sequence, log if guess.sure else None)
-        sequence += len(group.files)
-        if log is not None and guess.sure:
-            _came_back(conn, log, context, delivery_id, len(roll.scans))
-        placed.append(roll)
-    delivery = Delivery(delivery_id, name, tuple(placed), taken.asides, known, taken.resumed)
+    doubts = changed_over(
+        [group.seen for group in groups], [one.waited for one in waited], [guess.code for guess in guesses]
+    )
+    delivery = Delivery(
+        delivery_id, name, tuple(placed), taken.asides, known, taken.resumed, tuple(doubts), context.phone
+    )
     update(conn, deliveries, delivery_id, {"report": {**delivery.as_dict(), "resumed": 0}})
     return delivery
 
 
-@dataclass(frozen=True)
-class _Group:
-    files: list[Taken]
-    words: tuple[str, ...]
+def _groups(
+    fresh: Sequence[Taken], looks: Mapping[str, Look], book: Book, waited: Sequence[RollLog], phone: ShotLog | None
+) -> list[_Group]:
+    out = []
+    first = 0
+    for number, named in enumerate(group_names([one.name for one in fresh])):
+        members = [fresh[i] for i in named.members]
+        seen = group_seen(members, named.words, looks, book)
+        if phone is not None:
+            seen = replace(seen, shots=rolls_of_shots(members, phone, waited))
+        out.append(_Group(members, seen, number, first))
+        first += len(members)
+    return out
 
 
 def _unknown_here(conn: Connection, taken: Sequence[Taken]) -> tuple[list[Taken], tuple[str, ...]]:
@@ -209,37 +245,9 @@ def _delivery_digest(files: Sequence[Taken]) -> str:
     return hashlib.sha256("\n".join(sorted(one.sha256 for one in files)).encode()).hexdigest()
 
 
-def _group_seen(group: _Group, looks: Mapping[str, Look], book: Book, context: _Context) -> GroupSeen:
-    views = [looks[one.sha256] for one in group.files]
-    aspects = sorted(view.aspect for view in views)
-    shots = tuple({shot.roll for one in group.files if (shot := context.shots.get(one.name)) and shot.roll})
-    return GroupSeen(
-        words=group.words,
-        count=len(group.files),
-        aspect=aspects[len(aspects) // 2],
-        is_grey=sum(view.is_grey for view in views) * 4 >= len(views) * 3,
-        labels=_labels_in(book, group.files),
-        shots=shots,
-    )
-
-
-def _labels_in(book: Book, files: Sequence[Taken]) -> tuple[str, ...]:
-    """Texts of QR codes in the first and last pictures, where a label is photographed with the film."""
-    import zxingcpp
-
-    texts = []
-    ends = [*files[:2], *files[-1:]] if len(files) > 2 else files
-    for one in ends:
-        image = read_rgb8(original_path(book, one.sha256), longest=1600)
-        texts += [
-            found.text
-            for found in zxingcpp.read_barcodes(image, formats=zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode))
-        ]
-    return tuple(dict.fromkeys(texts))
-
-
-def _guesses(seen: Sequence[GroupSeen], waited: Sequence[RollLog], context: _Context) -> list[RollGuess]:
+def _guesses(groups: Sequence[_Group], waited: Sequence[RollLog], context: _Context) -> list[RollGuess]:
     """The rolls of the groups; with one named roll and one group there is nothing to guess."""
+    seen = [group.seen for group in groups]
     if len(context.rolls) == 1 and len(seen) == 1:
         seen = [replace(seen[0], by_hand=waited[0].waited.code)]
     return assign_rolls(seen, [one.waited for one in waited])
@@ -252,43 +260,60 @@ def _order_of(guesses: Sequence[RollGuess], waited: Sequence[RollLog]) -> int | 
     return ids.pop() if len(ids) == 1 else None
 
 
+def _place(
+    conn: Connection,
+    book: Book,
+    group: _Group,
+    guess: RollGuess,
+    waited: Sequence[RollLog],
+    looks: Mapping[str, Look],
+    delivery_id: int,
+    context: _Context,
+) -> RollPlaced:
+    """One group: laid along its log, written, and its roll moved on; doubts about it noted."""
+    log = next((one for one in waited if one.waited.code == guess.code), None) if guess.sure else None
+    shots = context.phone.seen() if context.phone else {}
+    placed = place_group(group.files, looks, guess, log, shots)
+    ids = _keep_group(conn, book, placed, group, delivery_id, log)
+    if log is None:
+        return placed
+    if context.phone is not None:
+        write_shots(conn, book, context.phone, ids)
+    came_back(conn, log, delivery_id=delivery_id, count=len(placed.scans), at=context.at, who=context.who)
+    seen, handed_in = delivered(conn, book, placed, group.files, group.seen, log, context.phone)
+    return replace(placed, doubts=tuple(doubts_about(seen, handed_in)))
+
+
 def _keep_group(
-    conn: Connection, book: Book, roll: RollPlaced, files: Sequence[Taken], delivery_id: int, first: int,
-    log: RollLog | None,
-) -> RollPlaced:  # fmt: skip
-    """Rows of the files, the frames that the delivery adds to the log, and the scans."""
+    conn: Connection, book: Book, roll: RollPlaced, group: _Group, delivery_id: int, log: RollLog | None
+) -> dict[str, int]:
+    """Rows of the files, the frames that the delivery adds to the log, and the scans. Returns scan rows by name."""
     frame_ids = write_frames(conn, roll, log) if log is not None else {}
-    for k, (one, scan) in enumerate(zip(files, roll.scans, strict=True)):
+    ids = {}
+    for k, (one, scan) in enumerate(zip(group.files, roll.scans, strict=True)):
         kept = KeptFile(one.sha256, one.size, original_path(book, one.sha256), was_new=True)
-        detail = {"ppi": one.ppi, "bits": one.bits, "orientation": one.orientation}
+        detail = {"ppi": one.ppi, "bits": one.bits, "orientation": one.orientation, "scanned_at": one.scanned_at}
         row = record_file(conn, kept, kind="scan", name=one.name, media_type=one.media_type, detail=detail)
-        upright = one.orientation >= 5
-        insert(conn, scans, {
-            "file_id": row.id, "delivery_id": delivery_id, "roll_id": log.roll.id if log else None,
+        on_its_side = one.orientation >= 5
+        values = {
+            "file_id": row.id,
+            "delivery_id": delivery_id,
+            "roll_id": log.roll.id if log else None,
             "frame_id": frame_ids.get(scan.frame) if scan.frame and scan.sure else None,
-            "sequence": first + k, "origin": "lab", "name": one.name,
-            "width": one.height if upright else one.width, "height": one.width if upright else one.height,
-            "state": _state(scan, log), "confidence": scan.confidence,
-            "reasons": scan.reasons_dict(roll.guess, at=k), "picture": None,
-        })  # fmt: skip
-    return roll
+            "sequence": group.first + k,
+            "origin": "lab",
+            "name": one.name,
+            "width": one.height if on_its_side else one.width,
+            "height": one.width if on_its_side else one.height,
+            "state": _state(scan, log),
+            "confidence": scan.confidence,
+            "reasons": scan.reasons_dict(roll.guess, at=k, group=group.number),
+        }
+        ids[one.name] = insert(conn, scans, values)
+    return ids
 
 
 def _state(scan: PlacedScan, log: RollLog | None) -> str:
     if log is None or not scan.sure:
         return "asked"
     return "sure" if scan.frame is not None else "none"
-
-
-def _came_back(conn: Connection, log: RollLog, context: _Context, delivery_id: int, count: int) -> None:
-    """Move the roll on, and write down the day on its order."""
-    detail = {"delivery": delivery_id, "pictures": count}
-    if RollState.SCANS_BACK in MOVES[log.roll.place]:
-        move_roll(conn, log.roll, RollState.SCANS_BACK, at=context.at, who=context.who, detail=detail)
-    else:
-        add_event(conn, kind="scans received", at=context.at, roll_id=log.roll.id, who=context.who, detail=detail)
-    if log.order_id is not None:
-        day = context.at[:10]
-        conn.execute(
-            orders.update().where(orders.c.id == log.order_id, orders.c.scans_on.is_(None)).values(scans_on=day)
-        )

@@ -100,7 +100,8 @@ def _write_inside(path: Path, name: str, facts: PictureFacts) -> None:
         for key in _SCAN_DAY:
             if key in old and key not in exif:
                 exif[key] = None  # taken out: it is the scan's, or a part of a date that is replaced
-        if "Exif.Photo.DateTimeOriginal" in old and "Exif.Photo.DateTimeDigitized" not in old:
+        is_ours = "Xmp.dryside.roll" in image.read_xmp()  # tagged before: its date is the picture's
+        if "Exif.Photo.DateTimeOriginal" in old and "Exif.Photo.DateTimeDigitized" not in old and not is_ours:
             exif["Exif.Photo.DateTimeDigitized"] = old["Exif.Photo.DateTimeOriginal"]
         image.modify_exif(exif)
         if media_type(path) != "image/png":  # PNG has no standard place for IIM

@@ -160,7 +160,15 @@ def _keep_and_check(book: Book, entry: Entry) -> Taken:
 
 def _taken(entry: Entry, sha256: str, size: int, seen: Probe) -> Taken:
     return Taken(
-        entry.name, sha256, size, seen.media_type, seen.width, seen.height, seen.bits, seen.ppi, seen.orientation,
+        entry.name,
+        sha256,
+        size,
+        seen.media_type,
+        seen.width,
+        seen.height,
+        seen.bits,
+        seen.ppi,
+        seen.orientation,
         seen.made_at,
     )
 
