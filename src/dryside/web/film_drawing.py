@@ -38,9 +38,7 @@ def sleeve_page_drawing(insert: SleeveInsert, links: Mapping[str, tuple[str, str
     return _svg(width, height, parts, "sleeve-page", title)
 
 
-def _strip(
-    insert: SleeveInsert, strip: InsertStrip, y: float, links: Mapping[str, tuple[str, str, str]]
-) -> Markup:
+def _strip(insert: SleeveInsert, strip: InsertStrip, y: float, links: Mapping[str, tuple[str, str, str]]) -> Markup:
     x = LEFT_MM + strip.start_mm
     parts = [
         Markup('<rect class="film" x="{:.1f}" y="{:.1f}" width="{:.1f}" height="{:.1f}"/>').format(

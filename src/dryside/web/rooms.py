@@ -10,6 +10,7 @@ from dryside.web import (
     back_page,
     door_page,
     dropoff_page,
+    field_page,
     find_page,
     jobs_page,
     labs_page,
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 def routers() -> tuple[APIRouter, ...]:
     """Every router, in the order of the journey."""
     rooms = (
-        today_page, shelf_page, rolls_page, roll_page, find_page, dropoff_page, orders_page, back_page,
+        today_page, shelf_page, rolls_page, roll_page, find_page, field_page, dropoff_page, orders_page, back_page,
         sleeves_page,
         labs_page, pictures, jobs_page, door_page,
     )  # fmt: skip
