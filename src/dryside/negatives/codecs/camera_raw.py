@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryside.film.refusal import Refusal
+from dryside.negatives.spaces import SRGB
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,9 +57,17 @@ def decode_raw(path: Path, check: Callable[[int, int], None]) -> RawPicture:
 
 
 def _matrix(raw: Any) -> tuple[tuple[float, ...], ...] | None:
-    """XYZ to camera of the first three colours; None where LibRaw knows none."""
+    """XYZ to camera of the first three colours; None where LibRaw knows none.
+
+    A matrix that only the file holds comes as camera (balanced to white) to sRGB, and is turned round.
+    """
     rows = np.asarray(raw.rgb_xyz_matrix, dtype=float)[:3]
-    return tuple(tuple(row.tolist()) for row in rows) if rows.any() else None
+    if not rows.any():
+        to_srgb = np.asarray(raw.color_matrix, dtype=float)[:3, :3]
+        if not np.linalg.det(to_srgb):
+            return None
+        rows = np.linalg.solve(to_srgb, np.linalg.inv(SRGB.to_xyz()))
+    return tuple(tuple(row.tolist()) for row in rows)
 
 
 def _taken(path: Path) -> str:
