@@ -156,6 +156,13 @@ def invert_roll(book: Book, given: Mapping[str, Any], tell: Progress) -> dict[st
     return invert_in_book(book, given, tell)
 
 
+def look_at_captures(book: Book, given: Mapping[str, Any], tell: Progress) -> dict[str, Any]:
+    """Find the film on captures that were added."""
+    from dryside.web.inverting import look_at_roll
+
+    return look_at_roll(book, given, tell)
+
+
 def count_slowly(book: Book, given: Mapping[str, Any], tell: Progress) -> dict[str, Any]:
     """A job that takes its time and remembers where it was: for trying out progress, cancel and restart."""
     import time
@@ -178,6 +185,7 @@ KINDS: dict[str, Kind] = {
     "inspect": inspect_roll,
     "tag": tag_roll,
     "contact": contact_sheet,
+    "look": look_at_captures,
     "invert": invert_roll,
     "count slowly": count_slowly,
 }

@@ -14,6 +14,7 @@ from dryside.web import (
     find_page,
     jobs_page,
     labs_page,
+    negatives_page,
     orders_page,
     pictures,
     roll_page,
@@ -33,7 +34,7 @@ def routers() -> tuple[APIRouter, ...]:
     rooms = (
         today_page, shelf_page, rolls_page, roll_page, find_page, field_page, dropoff_page, orders_page, back_page,
         sleeves_page,
-        labs_page, pictures, jobs_page, door_page,
+        negatives_page, labs_page, pictures, jobs_page, door_page,
     )  # fmt: skip
     return tuple(room.router for room in rooms)
 
@@ -49,3 +50,4 @@ def stop(site: Site) -> None:
     if site.runner is not None:
         site.runner.close()
     pictures.close_readers()
+    negatives_page.close_makers()
