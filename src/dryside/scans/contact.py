@@ -8,9 +8,9 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
-from dryside.book.frame_pictures import small_jpeg
 from dryside.film.formats import film_format
 from dryside.paper.contact_sheet import ContactFrame, ContactSheet, cell_size, contact_sheet, contact_sheet_png
+from dryside.scans.picture_files import small_srgb
 
 SHEET_PPI = 300  # of the pictures on the page: what a good office printer shows
 JPEG_PPI = 200
@@ -126,8 +126,16 @@ def _image_name(place: int) -> str:
 
 def _pictures(frames: Sequence[FramePicture], longest: int) -> dict[str, bytes]:
     with ThreadPoolExecutor(2) as pool:
-        made = pool.map(lambda frame: small_jpeg(frame.path, longest) if frame.path else None, frames)
+        made = pool.map(lambda frame: _small_jpeg(frame.path, longest) if frame.path else None, frames)
         return {_image_name(place): data for place, data in enumerate(made) if data is not None}
+
+
+def _small_jpeg(path: Path, longest: int) -> bytes:
+    import numpy as np
+    import simplejpeg
+
+    small = np.ascontiguousarray(small_srgb(path, longest))
+    return simplejpeg.encode_jpeg(small, quality=90, colorsubsampling="444")
 
 
 def _as_jpeg(png: bytes) -> bytes:

@@ -5,15 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dryside.book.files import put_paper
+from dryside.book.files import put_file, put_paper
 from dryside.book.folder import Book
+from dryside.book.frame_pictures import FramePicture as ShownPicture
 from dryside.book.frame_pictures import pictures_of_frames
 from dryside.book.frames import FrameRow, list_frames
 from dryside.book.rolls import RollRow, find_roll
-from dryside.book.schema import cameras, labs, order_lines, orders, stocks, strips
+from dryside.book.schema import cameras, files, labs, order_lines, orders, scans, stocks, strips
 from dryside.film.formats import FORMATS
 from dryside.film.refusal import NotFound
 from dryside.scans.contact import FramePicture, make_contact_sheet
+from dryside.scans.taking_in import thumbnail_name
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -53,13 +55,18 @@ def contact_sheet_of_roll(
         if not frames:
             raise NotFound(f"roll {row.code}", "it has no frames yet", "Log them, or receive its scans.")
         found = pictures_of_frames(conn, book, [frame.id for frame in frames])
+        thumbnails = _thumbnails(conn, book, frames)
         line = roll_line(conn, row, frames)
         lengths = _strip_lengths(conn, row, frames)
     pictures = [
-        FramePicture(f.label, caption_of(f), found[f.id].path if f.id in found and found[f.id].is_there else None,
-                     "blank" if f.blank else "no picture")
-        for f in frames
-    ]  # fmt: skip
+        FramePicture(
+            frame.label,
+            caption_of(frame),
+            _path_of(found.get(frame.id), thumbnails.get(frame.id)),
+            "blank" if frame.blank else "no picture",
+        )
+        for frame in frames
+    ]
     made = make_contact_sheet(
         pictures,
         title=f"{row.code}  {row.title}" if row.title else row.code,
@@ -73,10 +80,29 @@ def contact_sheet_of_roll(
         return put_paper(book, f"contact-{row.code}.pdf", made.pdf), put_paper(
             book, f"contact-{row.code}.jpg", made.jpeg
         )
-    from dryside.book.files import put_file
-
     out.parent.mkdir(parents=True, exist_ok=True)
     return put_file(out.parent, out.name, made.pdf), put_file(out.parent, out.with_suffix(".jpg").name, made.jpeg)
+
+
+def _thumbnails(conn: Connection, book: Book, frames: list[FrameRow]) -> dict[int, Path]:
+    """The thumbnail of each frame's newest scan, where it is made: large enough for a sheet, and quick to read."""
+    from sqlalchemy import select
+
+    rows = conn.execute(
+        select(scans.c.frame_id, files.c.sha256)
+        .join(files, files.c.id == scans.c.file_id)
+        .where(scans.c.frame_id.in_([frame.id for frame in frames]))
+        .order_by(scans.c.id)
+    )
+    paths = {row.frame_id: book.pictures / thumbnail_name(row.sha256) for row in rows}
+    return {frame_id: path for frame_id, path in paths.items() if path.is_file()}
+
+
+def _path_of(shown: ShownPicture | None, thumbnail: Path | None) -> Path | None:
+    """What is read for the sheet: a scan's thumbnail rather than the scan; a positive itself."""
+    if shown is None or not shown.is_there:
+        return None
+    return thumbnail if shown.origin == "scan" and thumbnail is not None else shown.path
 
 
 def caption_of(frame: FrameRow) -> str:

@@ -24,10 +24,11 @@ from dryside.film.refusal import Refusal
 from dryside.scans.parcel import Aside, Entry
 from dryside.scans.picture_files import (
     SUFFIXES,
+    THUMBNAIL_PX,
     Probe,
     media_type_of,
     probe,
-    read_rgb8,
+    small_srgb,
     thumbnail_jpeg,
 )
 
@@ -75,7 +76,7 @@ def thumbnail_path(book: Book, sha256: str) -> Path:
     """
     path = book.pictures / thumbnail_name(sha256)
     if not path.is_file():
-        put_picture(book, thumbnail_name(sha256), thumbnail_jpeg(read_rgb8(original_path(book, sha256), longest=512)))
+        put_picture(book, thumbnail_name(sha256), thumbnail_jpeg(small_srgb(original_path(book, sha256), THUMBNAIL_PX)))
     return path
 
 
@@ -149,7 +150,7 @@ def _keep_and_check(book: Book, entry: Entry) -> Taken:
         seen = probe(kept.path)
         thumbnail = book.pictures / thumbnail_name(kept.sha256)
         if not thumbnail.is_file():
-            image = read_rgb8(kept.path, longest=512)
+            image = small_srgb(kept.path, THUMBNAIL_PX)
             put_picture(book, thumbnail_name(kept.sha256), thumbnail_jpeg(image))
     except Refusal:
         if kept.was_new:
