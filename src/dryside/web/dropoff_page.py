@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection
 
 router = APIRouter()
+PAPER_KINDS = {".pdf": "application/pdf", ".jpg": "image/jpeg", ".zip": "application/zip"}
 
 
 @router.get("/drop-off")
@@ -158,11 +159,10 @@ def record(request: Request, form: Form) -> Response:
 def paper(request: Request, name: str) -> Response:
     """A printed page of the book, by its name among those that are there."""
     folder = site_of(request).book.paper
-    known = {str(path.relative_to(folder)): path for path in folder.rglob("*") if path.suffix in (".pdf", ".jpg")}
+    known = {str(path.relative_to(folder)): path for path in folder.rglob("*") if path.suffix in PAPER_KINDS}
     if name not in known:
         raise NotFound(f"paper {name}", "it is not among the book's papers", "Print it again.")
-    kind = "application/pdf" if known[name].suffix == ".pdf" else "image/jpeg"
-    return FileResponse(known[name], media_type=kind)
+    return FileResponse(known[name], media_type=PAPER_KINDS[known[name].suffix])
 
 
 def _by_hand(conn: Connection, form: Form, start: date) -> HandMade:

@@ -123,7 +123,7 @@ def inspect_roll(book: Book, given: Mapping[str, Any], tell: Progress) -> dict[s
     from dryside.scans.inspection import shipped_thresholds
 
     tell("Looking", done=0, total=len(scan_files(book, given["roll"])))
-    found = inspect_book_roll(book, given["roll"], thresholds=shipped_thresholds(), step=lambda name: tell(name))
+    found = inspect_book_roll(book, given["roll"], thresholds=shipped_thresholds(), step=tell)
     poor = len(found.poor)
     said = f"{len(found.scans)} scans looked at, {poor} to ask the lab about." if poor else "All scans are good."
     return {"message": said, "roll": given["roll"], "to": given.get("to")}
@@ -156,6 +156,13 @@ def invert_roll(book: Book, given: Mapping[str, Any], tell: Progress) -> dict[st
     return invert_in_book(book, given, tell)
 
 
+def make_prints(book: Book, given: Mapping[str, Any], tell: Progress) -> dict[str, Any]:
+    """Render print files or sheets."""
+    from dryside.web.printing import make_prints as make
+
+    return make(book, given, tell)
+
+
 def look_at_captures(book: Book, given: Mapping[str, Any], tell: Progress) -> dict[str, Any]:
     """Find the film on captures that were added."""
     from dryside.web.inverting import look_at_roll
@@ -185,6 +192,7 @@ KINDS: dict[str, Kind] = {
     "inspect": inspect_roll,
     "tag": tag_roll,
     "contact": contact_sheet,
+    "prints": make_prints,
     "look": look_at_captures,
     "invert": invert_roll,
     "count slowly": count_slowly,

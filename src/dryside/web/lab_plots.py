@@ -1,51 +1,53 @@
-"""How a lab's developing drifts, as plots of what captures of its negatives measured."""
+"""How a lab's developing drifts: what captures of its negatives measured, with the limits of its usual scatter."""
 
 from __future__ import annotations
 
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from dryside.book.schema import developments, order_lines, orders
+from dryside.stats.lab_figures import IN_WORDS, QUANTITIES, ProcessSeries, lab_figures, process_series
 from dryside.web import plot
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
 
+    from dryside.stats.lab_figures import LabFigures
+
 ENOUGH = 2
+_COLOURS = {"base_red": "red", "base_green": "green", "base_blue": "blue", "contrast": "grey"}
 
 
-def developing_plots(conn: Connection, lab_id: int) -> list[dict[str, Any]]:
-    """Film base by channel, and contrast, over the days they were developed; nothing while too few were measured."""
-    from sqlalchemy import select
+def figures_of(conn: Connection, lab: str) -> LabFigures | None:
+    """A lab in numbers; None while it was given no order."""
+    return next((one for one in lab_figures(conn) if one.lab == lab), None)
 
-    rolls = (
-        select(order_lines.c.roll_id, orders.c.dropped_on)
-        .join(orders, orders.c.id == order_lines.c.order_id)
-        .where(orders.c.lab_id == lab_id, order_lines.c.roll_id.is_not(None))
-        .distinct()
-        .subquery()
-    )
-    rows = conn.execute(
-        select(rolls.c.dropped_on, developments.c.base_red, developments.c.base_green, developments.c.base_blue,
-               developments.c.contrast)
-        .join(rolls, rolls.c.roll_id == developments.c.roll_id)
-        .order_by(rolls.c.dropped_on)
-    ).all()  # fmt: skip
-    if len(rows) < ENOUGH:
-        return []
-    days = [date.fromisoformat(row.dropped_on) for row in rows]
-    base = [
-        plot.Line(name, name, tuple((day, float(row[place])) for day, row in zip(days, rows, strict=True)
-                                    if row[place] is not None))
-        for place, name in ((1, "red"), (2, "green"), (3, "blue"))
-    ]  # fmt: skip
-    contrast = tuple((day, float(row[4])) for day, row in zip(days, rows, strict=True) if row[4] is not None)
+
+def developing_plots(conn: Connection, lab: str) -> list[dict[str, Any]]:
+    """For each stock: film base by channel, and contrast, over the days; nothing while too few were measured."""
     found = []
-    if all(one.points for one in base):
-        found.append({"title": "Film base", "words": "Density of clear film in red, green and blue light.",
-                      "drawn": plot.lines(base, unit="density", title="Film base density over time")})  # fmt: skip
-    if contrast:
-        line = plot.Line("contrast", "grey", contrast)
-        found.append({"title": "Contrast", "words": "How steeply density rises with exposure.",
-                      "drawn": plot.lines([line], unit="density a stop", title="Contrast over time")})  # fmt: skip
+    for series in process_series(conn):
+        if series.lab == lab and len(series.developments) >= ENOUGH:
+            found += [one for one in (_drawn(series, QUANTITIES[:3], "Film base", "density"),
+                                      _drawn(series, QUANTITIES[3:], "Contrast", "contrast")) if one]  # fmt: skip
     return found
+
+
+def _drawn(series: ProcessSeries, quantities: tuple[str, ...], name: str, unit: str) -> dict[str, Any] | None:
+    lines = []
+    for quantity in quantities:
+        points = tuple(
+            (date.fromisoformat(one.day[:10]), float(getattr(one, quantity)))
+            for one in series.developments
+            if getattr(one, quantity) is not None
+        )
+        if len(points) >= ENOUGH:
+            chart = series.charts.get(quantity)
+            limits = (chart.low, chart.high) if chart else ()
+            lines.append(plot.Line(IN_WORDS[quantity], _COLOURS[quantity], points, limits))
+    if not lines:
+        return None
+    return {
+        "title": f"{name}, {series.stock}",
+        "words": " ".join(series.remarks) or "No drift beyond its usual scatter is seen.",
+        "drawn": plot.lines(lines, unit=unit, title=f"{name} of {series.stock} over time"),
+    }

@@ -11,7 +11,7 @@ from dryside.labs.lab_record import record_of
 from dryside.labs.lab_words import lab_rows
 from dryside.labs.orders import list_orders
 from dryside.web.forms import Form, needed, text
-from dryside.web.lab_plots import developing_plots
+from dryside.web.lab_plots import developing_plots, figures_of
 from dryside.web.pages import done, page, site_of
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ def lab_page(request: Request, name: str) -> Response:
     with site.book.read() as conn:
         known = get_lab(conn, name, day=site.day())
         shown = _shown(conn, known, site.day())
-        plots = developing_plots(conn, known.row.id)
+        plots = developing_plots(conn, known.row.name)
     return page(request, "lab.html", title=known.row.name, one=shown, plots=plots)
 
 
@@ -69,6 +69,7 @@ def _shown(conn: Connection, known: Any, day: Any) -> dict[str, Any]:
         "rows": lab_rows(known.lab, day),
         "is_old": known.lab.prices_are_old(day),
         "record": record_of(known.lab, orders),
+        "figures": figures_of(conn, known.row.name),
         "orders": list(reversed(orders)),
         "lists": price_lists_of(conn, known.row.id),
     }

@@ -26,11 +26,12 @@ class Dot:
 
 @dataclass(frozen=True)
 class Line:
-    """Values over days; `kind` chooses its colour in the stylesheet."""
+    """Values over days; `kind` chooses its colour in the stylesheet, `limits` are drawn as quiet dashes."""
 
     name: str
     kind: str
     points: tuple[tuple[date, float], ...]
+    limits: tuple[float, ...] = ()
 
 
 def steps(dots: Sequence[Dot], *, unit: str, title: str) -> Markup:
@@ -57,15 +58,25 @@ def steps(dots: Sequence[Dot], *, unit: str, title: str) -> Markup:
 
 def lines(several: Sequence[Line], *, unit: str, title: str) -> Markup:
     """Values over time, a line each."""
-    frame = _Frame([day for one in several for day, _ in one.points], [v for one in several for _, v in one.points])
+    frame = _Frame([day for one in several for day, _ in one.points], _values(several))
     parts = [frame.axes(unit)]
     for one in several:
         places = [(frame.x(day), frame.y(value)) for day, value in one.points]
+        parts += [
+            Markup('<path class="plot-limit {}" d="M{} {:.1f}H{}"/>').format(
+                one.kind, LEFT, frame.y(limit), WIDTH - RIGHT
+            )
+            for limit in one.limits
+        ]
         path = "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in places)
         parts.append(Markup('<path class="plot-line {}" d="{}"/>').format(one.kind, path))
         parts += [Markup('<circle class="plot-point {}" cx="{:.1f}" cy="{:.1f}" r="4"/>').format(one.kind, x, y)
                   for x, y in places]  # fmt: skip
     return _svg(parts, title)
+
+
+def _values(several: Sequence[Line]) -> list[float]:
+    return [value for one in several for value in (*(value for _, value in one.points), *one.limits)]
 
 
 def bars(values: Sequence[tuple[str, float, str]], *, title: str) -> Markup:
@@ -111,8 +122,9 @@ class _Frame:
         for value, words in _round_values(self.low, self.high):
             y = self.y(value)
             parts.append(
-                Markup('<path class="plot-rule" d="M{} {:.1f}H{}"/><text class="plot-number" x="{}" y="{:.1f}">{}</text>')
-                .format(LEFT, y, WIDTH - RIGHT, LEFT - 10, y + 5, words)
+                Markup(
+                    '<path class="plot-rule" d="M{} {:.1f}H{}"/><text class="plot-number" x="{}" y="{:.1f}">{}</text>'
+                ).format(LEFT, y, WIDTH - RIGHT, LEFT - 10, y + 5, words)
             )  # fmt: skip
         shown = self.days if len(self.days) <= 6 else self.days[:: -(-len(self.days) // 6)]
         for day in shown:

@@ -17,10 +17,12 @@ from dryside.web import (
     negatives_page,
     orders_page,
     pictures,
+    prints_page,
     roll_page,
     rolls_page,
     shelf_page,
     sleeves_page,
+    spending_page,
     today_page,
 )
 from dryside.web.job_runner import JobRunner
@@ -34,7 +36,7 @@ def routers() -> tuple[APIRouter, ...]:
     rooms = (
         today_page, shelf_page, rolls_page, roll_page, find_page, field_page, dropoff_page, orders_page, back_page,
         sleeves_page,
-        negatives_page, labs_page, pictures, jobs_page, door_page,
+        negatives_page, prints_page, labs_page, spending_page, pictures, jobs_page, door_page,
     )  # fmt: skip
     return tuple(room.router for room in rooms)
 
@@ -51,3 +53,4 @@ def stop(site: Site) -> None:
         site.runner.close()
     pictures.close_readers()
     negatives_page.close_makers()
+    prints_page.close_lookers()

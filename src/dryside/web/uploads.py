@@ -1,4 +1,4 @@
-"""Files handed in through a browser, in pieces: each piece is asked for by its place, so that a broken line loses little.
+"""Files handed in through a browser, in pieces: a broken line loses one piece at most.
 
 An upload is a folder of its own under the book's web/uploads/, named by a number that the server draws; the name that
 the browser gives is kept as words only and never becomes a path, but for its ending.
