@@ -20,11 +20,11 @@ from dryside.film.refusal import NotFound, Refusal
 from dryside.prints.sheet_choice import Shape, Spot, fewest_sheets
 
 _PER_MM = 100  # the library counts in whole units: hundredths of a millimetre
-MANY = 40
+MANY = 60
 """Prints above which only the quicker rules are tried."""
 LONGEST_ROLL_MM = 100_000.0
-_SHORTENINGS, _SHORTER = 12, 0.985
-_CHANCES = 60
+_SHORTENINGS, _SHORTER, _FEW = 12, 0.985, 30
+_CHANCES = 100
 _ORDERS = (
     ("short sides first", "SORT_SSIDE"),
     ("long sides first", "SORT_LSIDE"),
@@ -151,9 +151,9 @@ def _mixed(best: Layout, pieces: Sequence[Piece], stand: Stand, turning: bool, g
         found
         for _, found in (*_ways(pieces, stand, turning, guillotine), *_chances(pieces, stand, turning, guillotine))
     ]
-    heap = [sheet for found in ways for sheet in _spots(found)]
+    heap = [sheet for found in ways for sheet in _spots(found, turning)]
     gap = round(stand.gap_mm * _PER_MM)
-    shapes = [Spot(0, 0, *(side + gap for side in _units(piece))).shape for piece in pieces]
+    shapes = [Spot(0, 0, *(side + gap for side in _units(piece)), turning=turning).shape for piece in pieces]
     chosen = fewest_sheets(heap, Counter(shapes))
     if chosen is None or len(chosen) >= best.sheets:
         return best
@@ -169,10 +169,10 @@ def _mixed(best: Layout, pieces: Sequence[Piece], stand: Stand, turning: bool, g
     return _layout("sheets of several rules", rectangles, pieces, stand)
 
 
-def _spots(rectangles: Sequence[tuple[int, int, int, int, int, int]]) -> list[list[Spot]]:
+def _spots(rectangles: Sequence[tuple[int, int, int, int, int, int]], turning: bool) -> list[list[Spot]]:
     sheets: dict[int, list[Spot]] = {}
     for sheet, left, top, width, height, _ in rectangles:
-        sheets.setdefault(sheet, []).append(Spot(left, top, width, height))
+        sheets.setdefault(sheet, []).append(Spot(left, top, width, height, turning))
     return list(sheets.values())
 
 
@@ -190,7 +190,7 @@ def _best(pieces: Sequence[Piece], given: Stand, stand: Stand, turning: bool, gu
 
 def _shorten(best: Layout, pieces: Sequence[Piece], stand: Stand, turning: bool, guillotine: bool) -> Layout:
     """Ask the same rules again within ever less of the roll: where there is an end, they use the width better."""
-    for _ in range(_SHORTENINGS if len(pieces) <= MANY else 1):
+    for _ in range(_SHORTENINGS if len(pieces) <= _FEW else 1):
         within = replace(stand, height_mm=best.length_mm * _SHORTER)
         try:
             shorter = _best(pieces, within, stand, turning, guillotine)
@@ -263,7 +263,7 @@ def _lay(
     room = [int(side * _PER_MM + 1e-6) + gap for side in stand.room_mm]
     packer: Any = rectpack.newPacker(
         mode=rectpack.PackingMode.Offline,
-        bin_algo=rectpack.PackingBin.Global if len(pieces) <= MANY else rectpack.PackingBin.BFF,
+        bin_algo=rectpack.PackingBin.Global if len(pieces) <= MANY and stand.height_mm else rectpack.PackingBin.BFF,
         pack_algo=rule[0],
         sort_algo=getattr(rectpack, rule[1]),
         rotation=turning and wide is None,

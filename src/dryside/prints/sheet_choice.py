@@ -17,16 +17,19 @@ _TIME_LIMIT_S = 5.0
 
 @dataclass(frozen=True)
 class Spot:
-    """A place on a sheet: left and top, and the sides of the print as it lies, in any unit."""
+    """A place on a sheet: left and top, and the sides of the print as it lies, in any unit; whether prints may turn."""
 
     left: float
     top: float
     width: float
     height: float
+    turning: bool = True
 
     @property
     def shape(self) -> Shape:
-        """The print's sides, the short one first: the same for a print that lies turned."""
+        """The print's sides: where prints may turn the short one first, the same for one that lies turned."""
+        if not self.turning:
+            return self.width, self.height
         return min(self.width, self.height), max(self.width, self.height)
 
 
