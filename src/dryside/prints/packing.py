@@ -153,7 +153,8 @@ def _mixed(best: Layout, pieces: Sequence[Piece], stand: Stand, turning: bool, g
     ]
     heap = [sheet for found in ways for sheet in _spots(found, turning)]
     gap = round(stand.gap_mm * _PER_MM)
-    shapes = [Spot(0, 0, *(side + gap for side in _units(piece)), turning=turning).shape for piece in pieces]
+    sides = [_units(piece) for piece in pieces]
+    shapes = [Spot(0, 0, width + gap, height + gap, turning).shape for width, height in sides]
     chosen = fewest_sheets(heap, Counter(shapes))
     if chosen is None or len(chosen) >= best.sheets:
         return best
