@@ -57,7 +57,17 @@ class Ledger:
             return roll
 
     def order(
-        self, lab, lines, *, paid=None, paid_on=None, dropped="2026-05-10", ready=None, real=None, currency="EUR"
+        self,
+        lab,
+        lines,
+        *,
+        paid=None,
+        paid_on=None,
+        dropped="2026-05-10",
+        ready=None,
+        real=None,
+        scans=None,
+        currency="EUR",
     ):
         """Lines are (roll or None, service, estimate, amount on the receipt or None)."""
         lab_id = self.lab(lab)
@@ -69,6 +79,7 @@ class Ledger:
                 "dropped_on": dropped,
                 "ready_on": ready,
                 "ready_real_on": real,
+                "scans_on": scans,
                 "estimate": str(sum(Decimal(line[2]) for line in lines)),
                 "paid": paid,
                 "paid_on": paid_on,

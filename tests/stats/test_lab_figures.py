@@ -52,7 +52,7 @@ def test_days_promised_and_taken_and_the_share_of_good_frames(book, ledger):
         "Low Wharf", [(one, "develop", "7.00", None)], dropped="2026-05-04", ready="2026-05-07", real="2026-05-09"
     )
     ledger.order(
-        "Low Wharf", [(two, "develop", "7.00", None)], dropped="2026-05-11", ready="2026-05-14", real="2026-05-14"
+        "Low Wharf", [(two, "develop", "7.00", None)], dropped="2026-05-11", ready="2026-05-14", scans="2026-05-14"
     )
     ledger.order("Low Wharf", [(two, "scan", "5.00", None)], dropped="2026-05-20", ready="2026-05-21")
     with book.read() as conn:

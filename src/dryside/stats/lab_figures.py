@@ -105,9 +105,10 @@ class ProcessSeries:
 
 def lab_figures(conn: Connection) -> list[LabFigures]:
     """Every lab that was given an order, by name."""
-    from sqlalchemy import select
+    from sqlalchemy import func, select
 
-    columns = (orders.c.id, labs.c.name, orders.c.dropped_on, orders.c.ready_on, orders.c.ready_real_on)
+    real = func.coalesce(orders.c.ready_real_on, orders.c.scans_on).label("real_on")  # scans tell when it was ready
+    columns = (orders.c.id, labs.c.name, orders.c.dropped_on, orders.c.ready_on, real)
     by_lab: dict[str, list[Any]] = {}
     for row in conn.execute(select(*columns).select_from(orders.join(labs)).order_by(labs.c.name, orders.c.id)):
         by_lab.setdefault(row.name, []).append(row)
@@ -116,9 +117,9 @@ def lab_figures(conn: Connection) -> list[LabFigures]:
 
 
 def _figures(lab: str, found: Sequence[Any], rated: dict[str, tuple[int, int]]) -> LabFigures:
-    known = [row for row in found if row.ready_on and row.ready_real_on]
+    known = [row for row in found if row.ready_on and row.real_on]
     promised = [_days(row.dropped_on, row.ready_on) for row in known]
-    real = [_days(row.dropped_on, row.ready_real_on) for row in known]
+    real = [_days(row.dropped_on, row.real_on) for row in known]
     count, good = rated.get(lab, (0, 0))
     return LabFigures(
         lab=lab,
