@@ -120,8 +120,8 @@ def _as_it_is(stored: Any) -> Any:
 def _straight(through: NDArray[np.float32], corners: FloatArray, longest_px: int) -> NDArray[np.uint16]:
     import cv2
 
-    wide = (np.linalg.norm(corners[1] - corners[0]) + np.linalg.norm(corners[2] - corners[3])) / 2
-    high = (np.linalg.norm(corners[3] - corners[0]) + np.linalg.norm(corners[2] - corners[1])) / 2
+    wide = float(np.linalg.norm(corners[1] - corners[0]) + np.linalg.norm(corners[2] - corners[3])) / 2
+    high = float(np.linalg.norm(corners[3] - corners[0]) + np.linalg.norm(corners[2] - corners[1])) / 2
     scale = min(1.0, longest_px / max(wide, high))
     columns, rows = max(1, round(wide * scale)), max(1, round(high * scale))
     square = np.array([[0, 0], [columns, 0], [columns, rows], [0, rows]], np.float32) - np.float32(0.5)

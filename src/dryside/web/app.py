@@ -50,6 +50,8 @@ class Site:
     api_token_digests: frozenset[str] = frozenset()
     said: dict[str, Said] = field(default_factory=dict)
     runner: JobRunner | None = None
+    certificate: Path | None = None
+    address: str | None = None
 
     def api_token_fits(self, token: str) -> bool:
         """Whether a bearer token is one of this book's."""
@@ -89,16 +91,25 @@ def create_app(site: Site) -> FastAPI:
         yield
         rooms.stop(site)
 
-    app = FastAPI(title="Dryside", version=dryside.__version__, docs_url=None, redoc_url=None, lifespan=life)
+    app = FastAPI(
+        title="Dryside",
+        version=dryside.__version__,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/openapi.json",
+        lifespan=life,
+    )
     app.state.site = site
     app.add_middleware(GZipMiddleware, minimum_size=600, compresslevel=5)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for router in rooms.routers():
-        app.include_router(router, dependencies=[Depends(must_be_wanted)])
+        is_api = router.prefix == "/api"
+        app.include_router(router, dependencies=[Depends(must_be_wanted)], include_in_schema=is_api)
     app.add_exception_handler(Refusal, _refused)
     app.add_exception_handler(RequestValidationError, _misread)
     app.add_exception_handler(HTTPException, _no_such_page)
     app.add_exception_handler(BodyTooLarge, _too_large)
+    app.add_exception_handler(Exception, _broken)
     app.add_middleware(Guard, door=site.door, sessions=site.sessions, api_token_fits=site.api_token_fits)
     return app
 
@@ -131,6 +142,13 @@ async def _too_large(request: Request, _: Exception) -> Response:
 
     most = LARGEST_BODY_BYTES // 1024 // 1024
     return refusal_answer(request, Refusal(request.url.path, f"more than {most} MB at once"), 413)
+
+
+async def _broken(request: Request, _: Exception) -> Response:
+    """A fault of ours: said plainly to the person, told in full to the server's log only."""
+    from dryside.web.pages import refusal_answer
+
+    return refusal_answer(request, Refusal("this page", "it broke, and nothing was half written", "Try it again."), 500)
 
 
 async def _no_such_page(request: Request, error: Exception) -> Response:

@@ -14,8 +14,10 @@ from dryside.book.journey import RollState
 from dryside.book.notes.write_line import note_line
 from dryside.book.roll_list import rolls_in
 from dryside.book.schema import scans
+from dryside.film.refusal import NotFound
 from dryside.labs.orders import list_orders
-from dryside.scans.deciding import (
+from dryside.scans.decide import answer
+from dryside.scans.delivered import (
     DeliveredScan,
     decision_for,
     get_delivery,
@@ -26,9 +28,9 @@ from dryside.scans.deciding import (
 )
 from dryside.sleeves.undoing import Ledger
 from dryside.web import uploads
-from dryside.web.forms import Form, needed, text
+from dryside.web.forms import Form, needed, text, whole
 from dryside.web.jobs import ask_for, list_jobs
-from dryside.web.pages import done, page, site_of
+from dryside.web.pages import done, own_path, page, site_of
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -50,7 +52,7 @@ def back_page(request: Request) -> Response:
     site = site_of(request)
     with site.book.read() as conn:
         doubts = open_doubts(conn)
-        given = {
+        given: dict[str, Any] = {
             "deliveries": list_deliveries(conn),
             "doubts": shown_scans(conn, doubts),
             "orders": [one for one in reversed(list_orders(conn)) if one.scans_on is None],
@@ -131,12 +133,23 @@ def remarks(scan: DeliveredScan) -> list[dict[str, Any]]:
     ]
 
 
+@router.post("/back/{delivery_id}/roll")
+def decide_roll(request: Request, delivery_id: int, form: Form) -> Response:
+    """Say which roll a group of files is of, or that it is none of the book's."""
+    site = site_of(request)
+    code = text(form, "roll")
+    group = whole(form, "group", "Group", low=0, high=100_000) or 0
+    answer(site.book, delivery_id, rolls={group: code}, at=site.moment())
+    said = f"These are of {code}." if code else "These are of none of your rolls."
+    return done(request, f"/back/{delivery_id}", said)
+
+
 @router.post("/scans/{scan_id}/decide")
 def decide(request: Request, scan_id: int, form: Form) -> Response:
     """Say which frame a scan is, or that it is none."""
     label = needed(form, "frame", "frame")
     with site_of(request).book.write() as conn:
-        decision = decision_for(conn, scan_id, None if label == "none" else label, roll=text(form, "roll"))
+        decision = decision_for(conn, scan_id, None if label == "none" else label)
         ledger = Ledger(conn)
         ledger.update(scans, {"id": scan_id}, decision.changes)
         undo_id = ledger.save(f"which frame a scan is: {decision.says}")
@@ -144,7 +157,7 @@ def decide(request: Request, scan_id: int, form: Form) -> Response:
         label = get_frame(conn, frame_id).label if frame_id else "none"
     if "application/json" in request.headers.get("accept", ""):
         return JSONResponse({"says": decision.says, "undo": undo_id, "label": label})
-    return done(request, text(form, "to") or "/back", f"{decision.says}.", undo_id)
+    return done(request, own_path(text(form, "to"), "/back"), f"{decision.says}.", undo_id)
 
 
 @router.post("/back/{delivery_id}/accept")
@@ -165,8 +178,6 @@ def queue_work(request: Request, delivery_id: int, work: str, form: Form) -> Res
     site = site_of(request)
     kind = {"inspect": "inspect", "tag": "tag"}.get(work)
     if kind is None:
-        from dryside.film.refusal import NotFound
-
         raise NotFound(work, "no such work")
     roll = needed(form, "roll", "roll")
     ask_for(site.book, kind, {"roll": roll, "to": f"/back/{delivery_id}"}, message=roll)

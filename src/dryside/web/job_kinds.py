@@ -8,12 +8,9 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Protocol
 
-from dryside.book.files import keep_original
 from dryside.book.folder import Book
-from dryside.book.schema import scans
 from dryside.film.refusal import Refusal
 from dryside.scans.parcel import copy_out, open_parcel
-from dryside.scans.shot_times import ShotSeen
 from dryside.web.uploads import forget, path_of
 
 
@@ -25,7 +22,6 @@ class Progress(Protocol):
 
 
 Kind = Callable[[Book, Mapping[str, Any], Progress], dict[str, Any]]
-SURE_SHOT = 0.5
 
 
 def receive_delivery(book: Book, given: Mapping[str, Any], tell: Progress) -> dict[str, Any]:
@@ -34,18 +30,16 @@ def receive_delivery(book: Book, given: Mapping[str, Any], tell: Progress) -> di
 
     paths = [path_of(book, one) for one in given["uploads"]]
     phone = [path_of(book, one) for one in given.get("phone", ())]
-    tell("Opening", done=0, total=_count(paths) * (2 if phone else 1))
+    tell("Opening", done=0, total=_count(paths) + 2 * _count(phone))
     with tempfile.TemporaryDirectory(prefix="dryside-") as folder:
-        shots, matched = _match(book, paths, phone, Path(folder), tell) if phone else ({}, {})
         delivery = receive(
             book,
             paths,
             order=given.get("order"),
-            shots=shots,
+            references=_unpacked(phone, Path(folder)) if phone else None,
             at=given.get("at"),
             step=lambda name: tell(f"Taking in {name}"),
         )
-        _keep_shots(book, matched)
     for one in (*given["uploads"], *given.get("phone", ())):
         forget(book, one)
     doubts = sum(not scan.sure for roll in delivery.rolls for scan in roll.scans)
@@ -62,59 +56,17 @@ def receive_delivery(book: Book, given: Mapping[str, Any], tell: Progress) -> di
 
 
 def _count(paths: list[Path]) -> int:
-    return len(open_parcel(paths).entries)
+    return len(open_parcel(paths).entries) if paths else 0
 
 
-def _match(
-    book: Book, paths: list[Path], phone: list[Path], folder: Path, tell: Progress
-) -> tuple[dict[str, ShotSeen], dict[str, tuple[Path, str]]]:
-    """What each scan's phone shot is: for the receiving, and its file by the scan's name."""
-    from dryside.scans.matching import match_pictures
-    from dryside.scans.phone import read_phone_folder
-
-    pictures = [(name, path) for name, path in _unpacked(paths, folder / "scans")]
-    _unpacked(phone, folder / "phone", keep_names=True)
-    found = match_pictures(
-        pictures, read_phone_folder(folder / "phone").shots, step=lambda name: tell(f"Looking at {name}")
-    )
-    shots, matched = {}, {}
-    for pair in found.pairs:
-        shot = found.shot_of(pair)
-        if shot is None:
-            continue
-        shots[pair.scan] = ShotSeen(shot.name, shot.utc, pair.confidence)
-        if pair.confidence >= SURE_SHOT:
-            kept = keep_original(book, shot.path, kind="phone shot", name=Path(shot.name).name)
-            matched[pair.scan] = (shot.path, kept.sha256)
-    return shots, matched
-
-
-def _unpacked(paths: list[Path], target: Path, *, keep_names: bool = False) -> list[tuple[str, Path]]:
-    """Files of a parcel as (name in it, path); the path's own name is ours unless the reader needs theirs."""
-    target.mkdir()
-    out = []
+def _unpacked(paths: list[Path], target: Path) -> Path:
+    """The pictures of a phone in one folder, under names made distinct."""
     for number, entry in enumerate(open_parcel(paths).entries):
-        own = Path(entry.base_name).name if keep_names else f"{number}{Path(entry.base_name).suffix.lower()}"
+        own = Path(entry.base_name).name
         path = target / (f"{number}-{own}" if (target / own).exists() else own)
         with path.open("wb") as copy:
             copy_out(entry, copy)
-        out.append((entry.name, path))
-    return out
-
-
-def _keep_shots(book: Book, matched: Mapping[str, tuple[Path, str]]) -> None:
-    from sqlalchemy import select
-
-    from dryside.book.schema import files
-
-    with book.write() as conn:
-        for name, (_, digest) in matched.items():
-            file_id = conn.execute(select(files.c.id).where(files.c.sha256 == digest)).scalar_one()
-            conn.execute(
-                scans.update()
-                .where(scans.c.name == name, scans.c.phone_file_id.is_(None))
-                .values(phone_file_id=file_id)
-            )
+    return target
 
 
 def inspect_roll(book: Book, given: Mapping[str, Any], tell: Progress) -> dict[str, Any]:

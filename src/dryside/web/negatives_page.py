@@ -105,7 +105,7 @@ def add_captures(request: Request, new: NewCaptures) -> Response:
         with site.book.write() as conn:
             known = captures.select().where(captures.c.file_id == kept.id, captures.c.roll_id == roll.id)
             if conn.execute(known).first() is None:
-                values = {"file_id": kept.id, "roll_id": roll.id, "flat_sha256": flat, "settings": {},
+                values: dict[str, Any] = {"file_id": kept.id, "roll_id": roll.id, "flat_sha256": flat, "settings": {},
                           "made_at": site.moment()}  # fmt: skip
                 conn.execute(captures.insert().values(**values))
     for one in (*new.uploads, *([new.flat] if new.flat else [])):

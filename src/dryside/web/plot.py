@@ -82,7 +82,7 @@ def _values(several: Sequence[Line]) -> list[float]:
 def bars(values: Sequence[tuple[str, float, str]], *, title: str) -> Markup:
     """Named values as bars from left to right, each with its amount in words."""
     top = max((value for _, value, _ in values), default=1.0) or 1.0
-    step = (WIDTH - 20) / max(1, len(values))
+    step = min(90.0, (WIDTH - 20) / max(1, len(values)))
     parts = []
     for place, (name, value, said) in enumerate(values):
         height = (HEIGHT - TOP - BOTTOM) * max(0.0, value) / top

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from fastapi import APIRouter
 
 from dryside.web import (
+    api,
     back_page,
     door_page,
     dropoff_page,
@@ -24,6 +25,7 @@ from dryside.web import (
     sleeves_page,
     spending_page,
     today_page,
+    trust_page,
 )
 from dryside.web.job_runner import JobRunner
 
@@ -36,7 +38,7 @@ def routers() -> tuple[APIRouter, ...]:
     rooms = (
         today_page, shelf_page, rolls_page, roll_page, find_page, field_page, dropoff_page, orders_page, back_page,
         sleeves_page,
-        negatives_page, prints_page, labs_page, spending_page, pictures, jobs_page, door_page,
+        negatives_page, prints_page, labs_page, spending_page, pictures, jobs_page, door_page, trust_page, api,
     )  # fmt: skip
     return tuple(room.router for room in rooms)
 

@@ -106,7 +106,7 @@ class Door:
     secure: bool = False
 
 
-OPEN_PATHS = ("/static/", "/login", "/field-worker.js", "/field.webmanifest")
+OPEN_PATHS = ("/static/", "/login", "/field-worker.js", "/field.webmanifest", "/trust")
 
 
 class Guard:

@@ -58,6 +58,8 @@ def make_site(book: Book, place: Place, *, password_digest: str | None, today: d
         password_digest=password_digest,
         today=today,
         api_token_digests=api_token_digests(book),
+        certificate=place.certificate,
+        address=place.addresses[0],
     )
 
 

@@ -52,7 +52,7 @@ def sleeves_page(request: Request, roll: str = "", pages: str = "", find: str = 
         if isinstance(found, str):
             return RedirectResponse(found, status_code=303)
         chosen = find_roll(conn, roll) if roll else None
-        given = {
+        given: dict[str, Any] = {
             "waiting": rolls_in(conn, (RollState.NEGATIVES_BACK,)),
             "binders": [(one, _pages(conn, one.id)) for one in list_binders(conn)],
             "loans": list_loans(conn),

@@ -1,4 +1,4 @@
-"""Doubts of a delivery: which scans have no sure frame, what they may be, and the person's decision."""
+"""Scans of a delivery side by side with what they may be, and what a person's decision changes."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from dryside.book.frames import find_frame, normal_label
-from dryside.book.rolls import RollRow, find_roll, get_roll
+from dryside.book.rolls import get_roll
 from dryside.book.schema import deliveries, files, frames, scans
 from dryside.film.refusal import NotFound, Refusal
 
@@ -37,6 +37,8 @@ class DeliveredScan:
     """
 
     id: int
+    delivery_id: int | None
+    group: int
     file_id: int
     name: str
     width: int
@@ -108,7 +110,7 @@ def get_delivery(conn: Connection, delivery_id: int) -> dict[str, Any]:
     return dict(row)
 
 
-def decision_for(conn: Connection, scan_id: int, label: str | None, *, roll: str | None = None) -> Decision:
+def decision_for(conn: Connection, scan_id: int, label: str | None) -> Decision:
     """What it means to say that a scan is a frame (None: it is no frame of the log).
 
     Parameters
@@ -119,24 +121,20 @@ def decision_for(conn: Connection, scan_id: int, label: str | None, *, roll: str
         Row id of the scan.
     label : str or None
         The frame's label.
-    roll : str, optional
-        The roll, where the book does not know it yet.
 
     Raises
     ------
     NotFound
-        If the scan, roll or frame is not in the book.
+        If the scan or frame is not in the book.
     Refusal
         If the roll must be said first.
     """
     row = conn.execute(scans.select().where(scans.c.id == scan_id)).mappings().one_or_none()
     if row is None:
         raise NotFound(f"scan {scan_id}", "not in this book")
-    chosen: RollRow | None = (
-        find_roll(conn, roll) if roll else get_roll(conn, row["roll_id"]) if row["roll_id"] else None
-    )
-    if chosen is None:
+    if row["roll_id"] is None:
         raise Refusal(row["name"], "which roll it is of is not known", "Say the roll first.")
+    chosen = get_roll(conn, row["roll_id"])
     if label is None:
         changes = {"roll_id": chosen.id, "frame_id": None, "state": "none", "confidence": 1.0}
         return Decision(scan_id, changes, f"{row['name']} is none of the frames of {chosen.code}")
@@ -180,6 +178,8 @@ def _one(row: dict[str, Any]) -> DeliveredScan:
     named = {one["frame"]: float(one["confidence"]) for one in reversed(asked)}
     return DeliveredScan(
         id=row["id"],
+        delivery_id=row["delivery_id"],
+        group=int(reasons.get("group", 0)),
         file_id=row["file_id"],
         name=row["name"],
         width=row["width"] or 3,
