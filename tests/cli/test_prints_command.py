@@ -136,6 +136,8 @@ def test_a_sheet_an_index_and_a_proof(ask, picture, tmp_path):
         (("fit", "nowhere.jpg"), NotFound, "no such file"),
         (("fit", "26-001-N/1", "--size", "9Q"), Refusal, "no print size"),
         (("fit", "26-001-N/1", "--crop-at", "2"), Refusal, "outside 0 to 1"),
+        (("fit", "26-001-N/1", "--crop", "0,0,1"), Refusal, "not four numbers"),
+        (("fit", "26-001-N/1", "--crop", "0.5,0,0.2,1"), Refusal, "is no part of a picture"),
         (("files", "26-001-N/1", "--size", "4R:0", "--out", "x"), Refusal, "no number of copies"),
         (("files", "26-001-N/1", "--size", ",", "--out", "x"), Refusal, "no size is named"),
         (("files", "26-001-N/1", "--size", "4R", "--out", "x", "--kind", "bmp"), Refusal, "jpeg or tiff"),

@@ -107,6 +107,43 @@ def test_a_crop_by_hand_through_a_face_is_made_and_said_so():
     assert (plan.way, plan.remarks) == ("fill", ("1 face is cut into, as placed by hand",))
 
 
+@given(
+    name=ANY_SIZE, way=st.sampled_from(["fill", "fit"]), border=st.sampled_from([0.0, 4.0]),
+    sides=st.tuples(st.floats(0, 0.4), st.floats(0, 0.4), st.floats(0.6, 1), st.floats(0.6, 1)),
+)  # fmt: skip
+def test_a_part_chosen_by_hand_is_what_is_printed(name, way, border, sides):
+    part = Box(*sides)
+    plan = plan_print(6000, 4000, print_size(name), way=way, border_mm=border, wish=CropWish(part=part))
+    crop = plan.crop
+    assert crop.left >= part.left * 6000 - 1e-6
+    assert crop.right <= part.right * 6000 + 1e-6
+    assert crop.top >= part.top * 4000 - 1e-6
+    assert crop.bottom <= part.bottom * 4000 + 1e-6
+    if way == "fit":
+        assert (crop.width, crop.height) == pytest.approx(((sides[2] - sides[0]) * 6000, (sides[3] - sides[1]) * 4000))
+    else:
+        assert crop.width == pytest.approx((sides[2] - sides[0]) * 6000) or crop.height == pytest.approx(
+            (sides[3] - sides[1]) * 4000
+        )
+    # The picture on the paper has the crop's shape, but for the rounding of sold millimetres.
+    assert plan.picture_mm[0] / plan.picture_mm[1] == pytest.approx(crop.width / crop.height, rel=0.015)
+    assert plan.loss_pct == pytest.approx(100 * (1 - crop.width * crop.height / 24e6))
+
+
+def test_a_part_by_hand_through_a_face_is_said_and_beside_it_not():
+    faces = [face(0.45, 0.4, 0.55, 0.6)]
+    cut = plan_print(6000, 4000, print_size("8R"), wish=CropWish(part=Box(0.5, 0, 1, 1), faces=faces))
+    assert cut.remarks == ("1 face is cut into, as placed by hand",)
+    assert plan_print(6000, 4000, print_size("8R"), wish=CropWish(part=Box(0.7, 0, 1, 1), faces=faces)).remarks == ()
+    assert plan_print(6000, 4000, print_size("8R"), wish=CropWish(part=Box(0.1, 0, 1, 1), faces=faces)).remarks == ()
+
+
+@pytest.mark.parametrize("sides", [(0.5, 0, 0.5, 1), (0.6, 0, 0.4, 1), (-0.1, 0, 1, 1), (0, 0, 1, 1.1)])
+def test_a_part_that_is_none_is_refused(sides):
+    with pytest.raises(Refusal, match="is no part of a picture"):
+        plan_print(6000, 4000, print_size("8R"), wish=CropWish(part=Box(*sides)))
+
+
 def test_the_crop_goes_where_the_picture_stands_out():
     salient = np.zeros((43, 64))
     salient[20, 60] = 1

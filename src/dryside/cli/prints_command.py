@@ -13,6 +13,7 @@ from dryside.film.refusal import NotFound, Refusal
 
 if TYPE_CHECKING:
     from dryside.film.printsizes import PrintSize
+    from dryside.prints.faces import Box
     from dryside.prints.fitting import PrintPlan
     from dryside.prints.looking import LookedAt
     from dryside.prints.pricing import ListedPrice
@@ -32,6 +33,10 @@ CropAt = Annotated[
     float | None,
     typer.Option("--crop-at", metavar="0..1", help="Place the crop by hand: 0 keeps the left or top end, 1 the other."),
 ]
+CropPart = Annotated[
+    str | None,
+    typer.Option("--crop", metavar="L,T,R,B", help="Only this part by hand: left, top, right, bottom from 0 to 1."),
+]
 Labs = Annotated[Path | None, typer.Option("--labs", metavar="DIR", help="Price lists as TOML; else the book's labs.")]
 
 
@@ -48,6 +53,7 @@ def fit_command(
     fit: Fit = False,
     border: Border = 0.0,
     crop_at: CropAt = None,
+    crop: CropPart = None,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="DIR", help="Draw each crop over its picture, here.")
     ] = None,
@@ -64,7 +70,7 @@ def fit_command(
     for one in _paths(ctx, pictures):
         name, path = one.name, one.path
         picture = look_at(path)
-        plans = plans_for(picture, sizes, way="fit" if fit else "fill", border_mm=border, at=crop_at)
+        plans = plans_for(picture, sizes, way="fit" if fit else "fill", border_mm=border, at=crop_at, part=_part(crop))
         drawn = _draw(out, name, picture, plans) if out else []
         answers.append(
             {
@@ -93,6 +99,7 @@ def files_command(
     fit: Fit = False,
     border: Border = 0.0,
     crop_at: CropAt = None,
+    crop: CropPart = None,
     ppi: Annotated[float, typer.Option("--ppi", help="Pixels to an inch of paper.")] = 300.0,
     profile: Annotated[str, typer.Option("--profile", help="srgb, adobe-rgb, display-p3, or an ICC file.")] = "srgb",
     intent: Annotated[str, typer.Option("--intent", help="perceptual, relative, saturation or absolute.")] = "relative",
@@ -112,7 +119,7 @@ def files_command(
 
     wish = _wish(ppi, profile, intent, sharpen, kind, name)
     wanted, found = _sizes_and_copies(size), _paths(ctx, pictures)
-    jobs = _jobs(found, wanted, "fit" if fit else "fill", border, crop_at)
+    jobs = _jobs(found, wanted, "fit" if fit else "fill", border, crop_at, _part(crop))
     with progress("Print files", total=len(jobs), shown=None) as steps:
         made = make_files(jobs, wish, out, step=steps.step)
     totals = _totals(wanted, len(found), _prices(ctx, labs, today(day)))
@@ -150,6 +157,7 @@ def sheet_command(
     fit: Fit = False,
     border: Border = 0.0,
     crop_at: CropAt = None,
+    crop: CropPart = None,
     ppi: Annotated[float, typer.Option("--ppi")] = 300.0,
     profile: Annotated[str, typer.Option("--profile", help="srgb, adobe-rgb, display-p3, or an ICC file.")] = "srgb",
     intent: Annotated[str, typer.Option("--intent")] = "relative",
@@ -162,7 +170,7 @@ def sheet_command(
     from dryside.prints.sheets import make_sheets, paper_stand
 
     wish = _wish(ppi, profile, intent, sharpen, "jpeg", "{name}")
-    jobs = _jobs(_paths(ctx, pictures), _sizes_and_copies(size), "fit" if fit else "fill", border, crop_at)
+    jobs = _jobs(_paths(ctx, pictures), _sizes_and_copies(size), "fit" if fit else "fill", border, crop_at, _part(crop))
     stand = paper_stand(paper, margin_mm=margin, gap_mm=gap)
     made = make_sheets(jobs, stand, wish, made_on=today(day), turning=turning, guillotine=guillotine, marks=marks)
     path = put_file(out.parent, out.name, made.pdf)
@@ -315,15 +323,33 @@ def _sizes_and_copies(text: str) -> list[tuple[PrintSize, int]]:
     return wanted
 
 
+def _part(text: str | None) -> Box | None:
+    """`0.1,0,0.9,1`: left, top, right and bottom of the part that is wanted."""
+    from dryside.prints.faces import Box
+
+    if text is None:
+        return None
+    try:
+        left, top, right, bottom = (float(side) for side in text.split(","))
+    except ValueError as error:
+        raise Refusal(f"--crop {text}", "not four numbers", "Write left,top,right,bottom: 0.1,0,0.9,1.") from error
+    return Box(left, top, right, bottom)
+
+
 def _jobs(
-    found: list[_Found], wanted: list[tuple[PrintSize, int]], way: Any, border: float, at: float | None
+    found: list[_Found],
+    wanted: list[tuple[PrintSize, int]],
+    way: Any,
+    border: float,
+    at: float | None,
+    part: Box | None,
 ) -> list[PrintJob]:
     from dryside.prints.looking import look_at, plans_for
     from dryside.prints.print_files import PrintJob
 
     jobs = []
     for one in found:
-        plans = plans_for(look_at(one.path), [size for size, _ in wanted], way=way, border_mm=border, at=at)
+        plans = plans_for(look_at(one.path), [size for size, _ in wanted], way=way, border_mm=border, at=at, part=part)
         jobs += [
             PrintJob(one.path, plan, copies, one.name, one.roll, one.frame, one.caption)
             for plan, (_, copies) in zip(plans, wanted, strict=True)

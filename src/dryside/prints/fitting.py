@@ -101,11 +101,15 @@ class CropWish:
         Map of what stands out (`subject.salience`); the crop keeps as much of it as it can.
     faces : sequence of Face
         None of them is cropped; where all cannot be kept the picture is printed whole.
+    part : Box or None
+        By hand: the part of the picture that is wanted. Filling takes the largest crop of the paper's shape from its
+        middle, printing whole takes all of it.
     """
 
     at: float | None = None
     salience: NDArray[np.float64] | None = None
     faces: Sequence[Face] = ()
+    part: Box | None = None
 
 
 def plan_print(
@@ -142,26 +146,72 @@ def plan_print(
     if width_px < 1 or height_px < 1:
         raise ValueError(f"picture is {width_px} x {height_px} px; it needs at least one pixel")
     wish = wish or CropWish()
-    paper = _turned(size, width_px, height_px)
+    part = _part(wish.part, width_px, height_px)
+    paper = _turned(size, part.width, part.height)
     room = (paper[0] - 2 * border_mm, paper[1] - 2 * border_mm)
     if border_mm < 0 or min(room) <= 0:
         raise Refusal(f"border {border_mm:g} mm", f"it leaves no paper on {size.name}", "Make it smaller.")
-    aspect = _room_aspect(size, room, border_mm, width_px >= height_px)
+    aspect = _room_aspect(size, room, border_mm, part.width >= part.height)
+    if wish.part is not None:
+        chosen = _middle(part, aspect) if way == "fill" else part
+        remarks = _cut_faces(wish.faces, chosen, (width_px, height_px))
+        return _plan(size, way, paper, _shown(room, chosen, aspect, border_mm), chosen, (width_px, height_px), remarks)
     if way == "fill":
         crop, remarks = _place_crop(width_px, height_px, aspect, wish)
         if crop is not None:
             return _plan(size, "fill", paper, room, crop, (width_px, height_px), remarks)
     else:
         remarks = ()
-    whole = Crop(0, 0, width_px, height_px, "whole")
-    # A picture of the paper's own shape has no border, though sold millimetres are rounded.
-    fills = border_mm == 0 and abs(width_px / height_px / aspect - 1) < _SAME_SHAPE
-    scale = min(room[0] / width_px, room[1] / height_px)
-    shown = room if fills else (width_px * scale, height_px * scale)
-    return _plan(size, "fit", paper, shown, whole, (width_px, height_px), remarks)
+    return _plan(size, "fit", paper, _shown(room, part, aspect, border_mm), part, (width_px, height_px), remarks)
 
 
-def _turned(size: PrintSize, width_px: int, height_px: int) -> tuple[float, float]:
+def _part(part: Box | None, width_px: int, height_px: int) -> Crop:
+    """What of the picture is wanted at all, in its pixels."""
+    if part is None:
+        return Crop(0, 0, width_px, height_px, "whole")
+    if not (0 <= part.left < part.right <= 1 and 0 <= part.top < part.bottom <= 1):
+        found = f"{part.left:g},{part.top:g},{part.right:g},{part.bottom:g} is no part of a picture"
+        raise Refusal("crop by hand", found, "Give left, top, right, bottom from 0 to 1: 0.1,0,0.9,1.")
+    sides = (part.left * width_px, part.top * height_px, part.right * width_px, part.bottom * height_px)
+    return Crop(*sides, "by hand")
+
+
+def _middle(part: Crop, aspect: float) -> Crop:
+    """The largest crop of that aspect in the middle of a part."""
+    width, height = min(part.width, part.height * aspect), min(part.height, part.width / aspect)
+    x, y = (part.left + part.right) / 2, (part.top + part.bottom) / 2
+    return Crop(x - width / 2, y - height / 2, x + width / 2, y + height / 2, "by hand")
+
+
+def _shown(room: tuple[float, float], crop: Crop, aspect: float, border_mm: float) -> tuple[float, float]:
+    """Width and height in mm of what is printed, as large as the room bears.
+
+    A picture of the paper's own shape has no border, though sold millimetres are rounded.
+    """
+    if abs(crop.width / crop.height / aspect - 1) < _SAME_SHAPE and border_mm == 0:
+        return room
+    scale = min(room[0] / crop.width, room[1] / crop.height)
+    return crop.width * scale, crop.height * scale
+
+
+def _cut_faces(faces: Sequence[Face], crop: Crop, picture: tuple[int, int]) -> tuple[str, ...]:
+    """What a crop by hand does to faces, in words."""
+    cut = 0
+    for face in faces:
+        across = _span(face.box.grown(FACE_MARGIN), True, picture[0])
+        down = _span(face.box.grown(FACE_MARGIN), False, picture[1])
+        outside = across[1] <= crop.left or across[0] >= crop.right or down[1] <= crop.top or down[0] >= crop.bottom
+        within = across[0] >= crop.left - 0.5 and across[1] <= crop.right + 0.5
+        within &= down[0] >= crop.top - 0.5 and down[1] <= crop.bottom + 0.5
+        cut += not outside and not within
+    return (_cut_words(cut),) if cut else ()
+
+
+def _cut_words(cut: int) -> str:
+    return f"{cut} {'face is' if cut == 1 else 'faces are'} cut into, as placed by hand"
+
+
+def _turned(size: PrintSize, width_px: float, height_px: float) -> tuple[float, float]:
     """Paper sides in mm, across and down, turned as the picture lies."""
     return (size.long_mm, size.short_mm) if width_px >= height_px else (size.short_mm, size.long_mm)
 
@@ -200,8 +250,7 @@ def _slide(slack: float, kept: float, length: float, across: bool, wish: CropWis
             )
         start = wish.at * slack
         cut = sum(first < start - 0.5 or last > start + kept + 0.5 for first, last in spans)
-        many = "face is" if cut == 1 else "faces are"
-        return start, "by hand", f"{cut} {many} cut into, as placed by hand" if cut else ""
+        return start, "by hand", _cut_words(cut) if cut else ""
     low, high = 0.0, slack
     if spans:
         low = max(0.0, max(last for _, last in spans) - kept)

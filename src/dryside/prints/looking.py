@@ -52,9 +52,10 @@ class LookedAt:
         """The box around most of what stands out."""
         return subject_box(self.salience)
 
-    def wish(self, at: float | None = None) -> CropWish:
-        """Where a crop shall lie: by hand at `at`, else around faces and subject."""
-        return CropWish(at, None if at is not None else self.salience, self.faces)
+    def wish(self, at: float | None = None, part: Box | None = None) -> CropWish:
+        """Where a crop shall lie: by hand at `at` or in `part`, else around faces and subject."""
+        by_hand = at is not None or part is not None
+        return CropWish(at, None if by_hand else self.salience, self.faces, part)
 
 
 def look_at(path: Path) -> LookedAt:
@@ -80,10 +81,11 @@ def plans_for(
     way: Way = "fill",
     border_mm: float = 0.0,
     at: float | None = None,
+    part: Box | None = None,
 ) -> list[PrintPlan]:
     """A plan for each size; without sizes, for all that the trade sells, the smallest paper first."""
     chosen = sizes if sizes is not None else sorted(PRINT_SIZES.values(), key=lambda size: (size.area_mm2, size.name))
-    wish = picture.wish(at)
+    wish = picture.wish(at, part)
     return [
         plan_print(picture.width_px, picture.height_px, size, way=way, border_mm=border_mm, wish=wish)
         for size in chosen

@@ -67,6 +67,7 @@ def describe(plan: PrintPlan) -> str:
         how = f"filled: {plan.loss_pct:.1f} % is cut off"
     else:
         how = f"whole: {plan.white_pct:.1f} % of the paper stays white"
+        how += f", {plan.loss_pct:.1f} % left out by hand" if plan.loss_pct >= 0.05 else ""
     border = max(plan.border_mm)
     white = f" ({border:.0f} mm)" if plan.way == "fit" and border >= 0.5 else ""
     return f"{plan.size.name}, {how}{white}; {plan.ppi:.0f} ppi, {plan.verdict.words}"
