@@ -81,7 +81,10 @@ class Fields:
         """The tables `[[key]]`, each checked for unknown keys."""
         found = self.table.get(key, [])
         if not isinstance(found, list) or not all(isinstance(one, dict) for one in found):
-            self.problem(key, f"'{key}' stands once, as a table", f"Write [[{key}]] with two brackets.")
+            line = self.lines.line(key) or self.lines.line("", table=key)
+            where = self.source if line is None else f"{self.source}, line {line}"
+            found_words = f"'{key}' stands once, as a table"
+            self.problems.append(Refusal(where, found_words, f"Write [[{key}]] with two brackets."))
             return []
         tables = [Fields(one, self.source, self.lines, self.problems, key, i) for i, one in enumerate(found)]
         for one in tables:
