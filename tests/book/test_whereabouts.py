@@ -1,8 +1,8 @@
 """The way from a frame to its strip."""
 
 import pytest
-from book.kept_book import fill
 
+from book.kept_book import fill
 from dryside.book.frames import list_frames
 from dryside.book.schema import loans
 from dryside.book.whereabouts import where_are
