@@ -108,6 +108,18 @@ def mixed_systems(random: np.random.Generator, count: int, layered_part: float =
     return systems
 
 
+def layered_systems(random: np.random.Generator, count: int) -> list[CaptureSystem]:
+    """The measured camera whose layers lie in depth, its curves moved by some nm, over many lights."""
+    layered = [s for s in measured_systems() if "Sigma" in s.name]
+    systems = []
+    for _ in range(count):
+        model = layered[random.integers(len(layered))]
+        camera = np.array([np.interp(WAVELENGTHS_NM - random.normal(0, 4), WAVELENGTHS_NM, c) for c in model.camera])
+        name, light = random_light(random) if random.random() < 0.5 else (model.name.split(",")[0], model.light)
+        systems.append(CaptureSystem(f"{name}, {model.name.split(', ')[1]}", light, camera))
+    return systems
+
+
 @dataclass(frozen=True)
 class Case:
     """A stock in a capture system, in daylight of some kind."""

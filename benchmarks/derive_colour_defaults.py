@@ -1,6 +1,6 @@
 """Derive what the engine believes of a colour process before it has seen a chart; write it where the engine reads it.
 
-    python benchmarks/derive_colour_defaults.py [--process c41] [--cases 300] [--write]
+    python benchmarks/derive_colour_defaults.py [--process c41] [--cases 300] [--layered] [--write]
 
 Many invented stocks, lights and cameras (`colour_cases.py`) photograph the chart at three exposures and a grey wedge.
 For each, the vector of `dryside.negatives.layers` is fitted under the mean and covariance of all others (empirical
@@ -16,7 +16,16 @@ import json
 from pathlib import Path
 
 import numpy as np
-from colour_cases import GREYS, REFLECTANCES, TABLE_HEAD, cases, density_above_base, difference, table_row
+from colour_cases import (
+    GREYS,
+    REFLECTANCES,
+    TABLE_HEAD,
+    cases,
+    density_above_base,
+    difference,
+    layered_systems,
+    table_row,
+)
 from scipy.optimize import least_squares
 
 from dryside.negatives.layers import COLOUR, MATRIX, NEUTRAL, SHOULDER, SIZE, TOE, balanced_exposures, scene, to_vector
@@ -35,6 +44,8 @@ FIRST_SPREAD[MATRIX], FIRST_SPREAD[NEUTRAL], FIRST_SPREAD[TOE] = 0.25, 0.4, 0.15
 FIRST_SPREAD[SHOULDER], FIRST_SPREAD[COLOUR] = 0.006, 0.12
 SLIDE_SHOULDER_SPREAD = 0.12
 DATA = Path(__file__).parents[1] / "src" / "dryside" / "negatives" / "data" / "colour_priors.json"
+LAYERED_DATA = DATA.with_name("colour_priors_layered.json")
+LAYERED_MATRIX_SPREAD = 2.0  # unmixing a sensor whose layers overlap takes far larger numbers
 BASE_CONTEXT = {"c41": True, "ecn2": True, "e6": False}
 
 
@@ -74,11 +85,22 @@ def bounds() -> tuple[np.ndarray, np.ndarray]:
     return low, high
 
 
-def fit_common(process: str, density: np.ndarray, wedge: np.ndarray) -> np.ndarray:
-    """One vector for all cases, the balance of each known."""
+def regressed_matrix(process: str, made, density: np.ndarray) -> np.ndarray:
+    """The 3 x 3 that takes densities to log2 exposures of the layers by least squares, the mean of each case aside."""
+    exposed = np.array(
+        [np.concatenate([case.chart_log_exposure(s) for s in STOPS[process]]) / 0.30103 for case in made]
+    )
+    seen, wanted = (part - part.mean(axis=1, keepdims=True) for part in (density, exposed))
+    return np.linalg.lstsq(seen.reshape(-1, 3), wanted.reshape(-1, 3), rcond=None)[0].T
+
+
+def fit_common(process: str, density: np.ndarray, wedge: np.ndarray, matrix: np.ndarray | None = None) -> np.ndarray:
+    """One vector for all cases, the balance of each known; `matrix` is where its density matrix starts."""
     low, high = bounds()
     free = np.r_[np.arange(9), np.arange(11, SIZE)]
-    start = START[process]
+    start = START[process].copy()
+    if matrix is not None:
+        start[MATRIX] = matrix.ravel()
     if process == "e6":
         high[SHOULDER] = 0.9
 
@@ -118,13 +140,15 @@ def contexts(process: str, bases: np.ndarray) -> np.ndarray:
     return np.c_[np.ones(len(bases)), bases * float(BASE_CONTEXT[process])]
 
 
-def derive(process: str, count: int, seed: int, rounds: int = 3):
+def derive(process: str, count: int, seed: int, rounds: int = 3, *, layered: bool = False):
     """Line of the mean on the film base (4, 23), covariance (23, 23) and the fitted vectors."""
-    made = cases(process, count, seed)
+    systems = layered_systems(np.random.default_rng(seed), count) if layered else None
+    made = cases(process, count, seed, systems)
     density = chart_densities(process, made)
     context = contexts(process, np.array([case.base for case in made]))
     wedge = wedge_densities(process, made)
-    common = fit_common(process, density[:120], wedge[:120])
+    matrix = regressed_matrix(process, made[:120], density[:120]) if layered else None
+    common = fit_common(process, density[:120], wedge[:120], matrix)
     print(
         table_row(
             f"{process}: one vector, balance known", difference(scene(with_known_balance(common, density), density))
@@ -132,6 +156,8 @@ def derive(process: str, count: int, seed: int, rounds: int = 3):
     )
     means = with_known_balance(common, density)
     spread = FIRST_SPREAD.copy()
+    if layered:
+        spread[MATRIX] = LAYERED_MATRIX_SPREAD
     if process == "e6":
         spread[SHOULDER] = SLIDE_SHOULDER_SPREAD
     covariance = np.diag(spread**2)
@@ -154,11 +180,13 @@ def main() -> None:
     parser.add_argument("--cases", type=int, default=300)
     parser.add_argument("--seed", type=int, default=20)
     parser.add_argument("--write", action="store_true", help="write the engine's data file")
+    parser.add_argument("--layered", action="store_true", help="for sensors whose three layers lie in depth")
     given = parser.parse_args()
+    data = LAYERED_DATA if given.layered else DATA
     print(TABLE_HEAD)
-    kept = json.loads(DATA.read_text()) if DATA.exists() else {}
+    kept = json.loads(data.read_text()) if data.exists() else {}
     for process in given.process:
-        line, covariance, vectors = derive(process, given.cases, given.seed)
+        line, covariance, vectors = derive(process, given.cases, given.seed, layered=given.layered)
         np.set_printoptions(precision=3, suppress=True, linewidth=160)
         print("mean", vectors.mean(axis=0), "\nspread", np.sqrt(np.diag(covariance)), flush=True)
         kept[process] = {
@@ -167,8 +195,8 @@ def main() -> None:
             "covariance": np.round(covariance, 8).tolist(),
         }
         if given.write:
-            DATA.parent.mkdir(exist_ok=True)
-            DATA.write_text(json.dumps(kept) + "\n")
+            data.parent.mkdir(exist_ok=True)
+            data.write_text(json.dumps(kept) + "\n")
 
 
 if __name__ == "__main__":

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dryside.negatives.kernel import TABLE_BITS, develop_rows
+from dryside.negatives.kernel import HELD, TABLE_BITS, develop_rows
 from dryside.negatives.kernel_numbers import TABLE_BITS as TABLE_BITS_OF_NUMBERS
 from dryside.negatives.kernel_numbers import kernel_numbers
 from dryside.negatives.recipe import Recipe, apply_reference
@@ -114,10 +114,15 @@ def test_black_and_clipped_pixels_give_samples_not_noise():
     assert (develop(RECIPES["print"], pixels)[0, 1] < 500).all()
 
 
-def test_a_recipe_that_no_film_has_is_refused():
-    wild = replace(NEGATIVE, density_matrix=((9.0, 0.0, 0.0), (0.0, 9.0, 0.0), (0.0, 0.0, 9.0)))
-    with pytest.raises(ValueError, match="reaches 160 stops"):
-        kernel_numbers(wild)
+def test_a_recipe_of_large_numbers_that_nearly_cancel_is_held_and_right_where_it_matters():
+    wild = replace(
+        NEGATIVE, density_matrix=((9.0, -7.3, 0.1), (-3.0, 9.0, -4.4), (0.1, -7.5, 9.0)), offset=(-2.0, -3.0, -4.0)
+    )
+    pixels = film(spread=0.0)
+    exact = np.floor(apply_reference(wild, pixels, LIGHT) * 65535 + 0.5)
+    assert np.abs(develop(wild, pixels) - exact).max() <= 12
+    extremes = np.array([[[1, 65535, 1], [65535, 1, 65535]]], np.uint16)
+    assert develop(wild, extremes).shape == extremes.shape
 
 
 def test_the_scene_file_holds_light_over_full_scale():
@@ -126,3 +131,27 @@ def test_the_scene_file_holds_light_over_full_scale():
     pixels = film()
     light = pixels / LIGHT
     assert np.abs(develop(unit, pixels) - light / SCENE.full_scale * 65535).max() <= 1
+
+
+def test_a_recipe_beyond_what_float32_holds_is_held_and_stays_within_three_levels():
+    # A sensor whose layers overlap: large numbers that nearly cancel along the greys.
+    overlapping = Recipe(
+        density_matrix=((9.3, -9.9, 2.4), (-6.4, 10.4, -2.2), (3.8, -18.9, 17.0)),
+        offset=(-0.45, -0.45, -0.5),
+        colour_matrix=NEGATIVE.colour_matrix,
+        toe=(0.09, 0.08, 0.08),
+        shoulder=(0.001, 0.0008, 0.001),
+    )
+    rng = np.random.default_rng(4)
+    density = 0.1 + rng.uniform(0.02, 0.5, (24, 300, 1)) + rng.normal(0, 0.004, (24, 300, 3))
+    pixels = np.clip(np.rint(60000 * 10.0**-density), 1, 65535).astype(np.uint16)
+    pixels[0, 0] = (1, 65535, 1)  # far outside of anything: 3 times what float32 holds
+    assert kernel_numbers(overlapping).shoulder == HELD
+    light = np.full(3, 60000.0)
+    found, wanted = (
+        develop(overlapping, pixels, light)[1:].astype(float),
+        apply_reference(overlapping, pixels[1:].astype(float), light),
+    )
+    assert ((wanted > 0.05) & (wanted < 0.95)).mean() > 0.1  # there is something to compare
+    levels = np.abs(found - np.clip(wanted, 0, 1) * 65535)
+    assert levels.max() <= 3

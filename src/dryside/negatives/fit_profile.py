@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 import dryside
 from dryside.film.refusal import NotFound, Refusal
 from dryside.negatives.base import FilmBase
-from dryside.negatives.calibrate import fit_chart
+from dryside.negatives.calibrate import fit_chart_by_best_prior
+from dryside.negatives.camera_kind import camera_kind
 from dryside.negatives.capture import Assume, read_capture, reduce_capture
 from dryside.negatives.chart import ChartFound, NoChart, find_chart
 from dryside.negatives.chart_values import PUBLISHED, ChartReference
@@ -136,8 +137,7 @@ def _from_chart(
     if options.process == "bw":
         contrast, toe = fit_silver(density, chart_luminance(options.reference.linear_srgb))
         return Profile("bw", "chart", base_density, contrast=contrast, toe=toe, way=way)
-    prior = colour_prior(options.process)
-    fit = fit_chart(prior, prior.mean(base_density), density, options.reference.linear_srgb)
+    fit = fit_chart_by_best_prior(options.process, base_density, density, options.reference.linear_srgb)
     differences = tuple(float(value) for value in fit.difference)
     return Profile(options.process, "chart", base_density, tuple(fit.vector.tolist()), differences=differences, way=way)
 
@@ -162,7 +162,7 @@ def _from_wedge(
         light[order] = 2.0 ** (np.arange(len(density)) * step)
         contrast, toe = fit_silver(density, light)
         return Profile("bw", "wedge", base_density, contrast=contrast, toe=toe, way=way)
-    prior = colour_prior(options.process)
+    prior = colour_prior(options.process, camera_kind(options.process, base_density, pictures))
     vector, off = fit_wedge(prior, prior.mean(base_density), density, step)
     differences = tuple(float(value) for value in off)
     return Profile(options.process, "wedge", base_density, tuple(vector.tolist()), differences=differences, way=way)

@@ -16,6 +16,8 @@ from numba import types
 from dryside.negatives.compiled import bit_level, entry, inner
 
 TILE_PIXELS = 256
+HELD = 2
+_HELD = np.float32(60)
 TABLE_BITS = 13  # table steps to an octave of (encoded input + TABLE_OFFSET)
 
 
@@ -100,6 +102,15 @@ def _layers(x: Any, y: Any, z: Any, k: Any) -> Any:
 
 
 @inner
+def _held_layers(x: Any, y: Any, z: Any, k: Any) -> Any:
+    """The same where a recipe may take a density beyond what float32 holds: kept within `_HELD` stops."""
+    u = _exp2(min(max(k[0] * x + k[1] * y + k[2] * z + k[9], -_HELD), _HELD))
+    v = _exp2(min(max(k[3] * x + k[4] * y + k[5] * z + k[10], -_HELD), _HELD))
+    w = _exp2(min(max(k[6] * x + k[7] * y + k[8] * z + k[11], -_HELD), _HELD))
+    return u, v, w
+
+
+@inner
 def _colour(u: Any, v: Any, w: Any, k: Any) -> Any:
     """Linear colour of one pixel without a shoulder; the toe is folded into the constants."""
     r = k[12] * u + k[13] * v + k[14] * w + k[21]
@@ -146,7 +157,11 @@ def _paper(r: Any, g: Any, b: Any, k: Any) -> Any:
 @inner
 def _develop_scene(a: Any, n: Any, k: Any, shoulder: Any) -> None:
     """Density of `n` interleaved pixels to linear output samples, in place."""
-    if shoulder:
+    if shoulder == HELD:
+        for j in range(n):
+            u, v, w = _held_layers(a[3 * j], a[3 * j + 1], a[3 * j + 2], k)
+            a[3 * j], a[3 * j + 1], a[3 * j + 2] = _colour_with_shoulder(u, v, w, k)
+    elif shoulder:
         for j in range(n):
             u, v, w = _layers(a[3 * j], a[3 * j + 1], a[3 * j + 2], k)
             a[3 * j], a[3 * j + 1], a[3 * j + 2] = _colour_with_shoulder(u, v, w, k)
@@ -163,7 +178,11 @@ def _develop_print(a: Any, n: Any, planes: Any, k: Any, shoulder: Any) -> None:
     Paper has a loop of its own: in one loop with the layers the constants no longer fit the registers.
     """
     red, green, blue = planes[0], planes[1], planes[2]
-    if shoulder:
+    if shoulder == HELD:
+        for j in range(n):
+            u, v, w = _held_layers(a[3 * j], a[3 * j + 1], a[3 * j + 2], k)
+            red[j], green[j], blue[j] = _colour_with_shoulder(u, v, w, k)
+    elif shoulder:
         for j in range(n):
             u, v, w = _layers(a[3 * j], a[3 * j + 1], a[3 * j + 2], k)
             red[j], green[j], blue[j] = _colour_with_shoulder(u, v, w, k)
@@ -211,8 +230,10 @@ def develop_rows(
         The positive.
     constants : tuple of 44 float32
         By `kernel_numbers.constants`.
-    shoulder, prints : bool
-        Which of the stages the recipe has.
+    shoulder : int
+        0 without a shoulder, 1 with one, `HELD` where densities must be held (then with one too).
+    prints : bool
+        Whether the recipe is a print's.
     table : ndarray, uint16
         By `kernel_numbers.encoding_table`; empty where samples stay linear.
     """

@@ -17,6 +17,7 @@ FULL_LEVEL = 65535
 # Density in powers of two runs from full light over one level of 16 bits to the reverse.
 MOST_DENSITY_LOG2 = 17.0
 MOST_STOPS = 120
+HELD = 2  # as in `kernel`, which is not imported here: it imports the compiler
 
 
 @dataclass(frozen=True, eq=False)
@@ -24,7 +25,7 @@ class KernelNumbers:
     """What `kernel.develop_rows` takes besides pixels and light."""
 
     constants: tuple[np.float32, ...]
-    shoulder: bool
+    shoulder: int
     prints: bool
     table: NDArray[np.uint16]
 
@@ -32,18 +33,14 @@ class KernelNumbers:
 def kernel_numbers(recipe: Recipe) -> KernelNumbers:
     """Constants, stages and encoding table of a recipe.
 
-    Raises
-    ------
-    ValueError
-        If the recipe takes some density to more than 120 stops, which no film has and the kernel cannot hold.
+    A recipe for a sensor whose channels overlap has large numbers that nearly cancel; where they might take a density
+    beyond what float32 holds, the kernel holds it (`kernel.HELD`).
     """
     reach = np.abs(recipe.density_matrix).sum(axis=1).max() * MOST_DENSITY_LOG2 + np.abs(recipe.offset).max()
-    if reach > MOST_STOPS:
-        raise ValueError(f"recipe reaches {reach:.0f} stops; {MOST_STOPS} is the most that the kernel holds")
-    has_shoulder = any(value != 0.0 for value in recipe.shoulder)
+    shoulder = int(any(value != 0.0 for value in recipe.shoulder))
     return KernelNumbers(
         constants=constants(recipe),
-        shoulder=has_shoulder,
+        shoulder=HELD if reach > MOST_STOPS else shoulder,
         prints=recipe.rendering.tone is not None,
         table=encoding_table(recipe.rendering.transfer),
     )

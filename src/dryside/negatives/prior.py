@@ -10,6 +10,7 @@ from importlib import resources
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from dryside.negatives.camera_kind import CameraKind
 from dryside.negatives.layers import SIZE
 
 Array = NDArray[np.float64]
@@ -46,16 +47,19 @@ class ColourPrior:
         return np.asarray(np.linalg.cholesky(np.linalg.inv(self.covariance)).T)
 
 
+_FILES: dict[CameraKind, str] = {"filtered": "colour_priors.json", "layered": "colour_priors_layered.json"}
+
+
 @cache
-def colour_prior(process: str) -> ColourPrior:
-    """The prior of a colour process, from the package's data file.
+def colour_prior(process: str, kind: CameraKind = "filtered") -> ColourPrior:
+    """The prior of a colour process as one kind of sensor sees it, from the package's data files.
 
     Raises
     ------
     ValueError
         If `process` is none of 'c41', 'ecn2', 'e6'.
     """
-    text = resources.files("dryside.negatives").joinpath("data", "colour_priors.json").read_text(encoding="utf-8")
+    text = resources.files("dryside.negatives").joinpath("data", _FILES[kind]).read_text(encoding="utf-8")
     found = json.loads(text)
     if process not in found:
         raise ValueError(f"process is {process!r}; a colour process is one of {', '.join(map(repr, found))}")

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dryside.negatives.balance import balanced_vector, layer_ratios, tones_of
-from dryside.negatives.calibrate import fit_chart
-from dryside.negatives.chart import find_chart
+from dryside.negatives.balance import balanced_vector, layer_ratios, tones_of, wedge_tones
+from dryside.negatives.calibrate import fit_chart_by_best_prior
+from dryside.negatives.camera_kind import camera_kind
+from dryside.negatives.chart import ChartFound, find_chart
 from dryside.negatives.layers import NEUTRAL, neutral_stops
 from dryside.negatives.prior import colour_prior
 from dryside.negatives.profile import Profile
@@ -79,15 +80,17 @@ def roll_colour(
     -------
     RollColour
     """
-    prior = colour_prior(process)
-    mean = prior.mean(np.median(bases, axis=0) * LOG10_2 if len(bases) else np.zeros(3))
+    base = np.median(bases, axis=0) * LOG10_2 if len(bases) else np.zeros(3)
+    prior = colour_prior(process, camera_kind(process, base if len(bases) else None, pictures))
+    mean = prior.mean(base)
     if profile is not None:
         return RollColour(profile.numbers, "profile", 1.0, _shift(profile.numbers, mean))
     scale = _believable_scale(pictures, process)
     found = [find_chart(picture) for picture in pictures] if use_charts and scale == 1.0 else []
-    charts = [chart.density for chart in found if chart]
+    charts = [chart.density for chart in found if isinstance(chart, ChartFound)]
     if charts:
-        vector = fit_chart(prior, mean, np.array(charts)).vector
+        greys = wedge_tones([picture.reshape(-1, 3) for picture in pictures], mean)
+        vector = fit_chart_by_best_prior(process, base, np.array(charts), greys=greys).vector
         return RollColour(vector, "chart", scale, _shift(vector, mean))
     vector = balanced_vector(prior, mean, tones_of([picture.reshape(-1, 3) * scale for picture in pictures], mean))
     return RollColour(vector, "pictures", scale, _shift(vector, mean))
