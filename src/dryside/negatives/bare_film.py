@@ -290,7 +290,7 @@ def _as_strip(story: _Story, facts: FilmFormat, size: tuple[int, int]) -> Strip:
     per_mm = scale / view.pixels_per_mm  # units, which are capture pixels, to a millimetre
     to_unit = np.array([[per_mm, 0, view.x0_mm], [0, per_mm, view.y0_mm + origin_row / view.pixels_per_mm], [0, 0, 1]])
     plane = FilmPlane(story.unit.to_pixels @ to_unit, size)
-    x_from, x_to, ends = _extent(view, pair, scale)
+    x_from, x_to, ends = _extent(view, pair, scale, negative=story.negative)
     direction = np.rad2deg(np.arctan2(plane.to_pixels[1, 0], plane.to_pixels[0, 0]))
     return Strip(
         format=facts.key, plane=plane, x_from_mm=x_from, x_to_mm=x_to, ends_seen=ends, width_mm=width,
@@ -303,12 +303,13 @@ def _source(name: str) -> ScaleSource:
     return "film width" if name == "film width" else "frames"
 
 
-def _extent(view: FilmView, pair: _Pair, scale: float) -> tuple[float, float, tuple[bool, bool]]:
+def _extent(view: FilmView, pair: _Pair, scale: float, *, negative: bool) -> tuple[float, float, tuple[bool, bool]]:
     """From where to where there is film, in mm from the view's left side."""
     rows = slice(int(pair.top), int(pair.bottom))
     light, inside = view.light[rows].mean(axis=-1), view.inside[rows]
     bright = float(np.percentile(view.light[::3, ::3].mean(axis=-1), 99.5))
-    dark = (light < 0.015 * bright) | ~inside
+    # The rebate of slides is as black as a holder.
+    dark = ((light < 0.015 * bright) & negative) | ~inside
     beyond = _light_beyond(view, pair, scale)
     bare = np.zeros(light.shape, bool)
     if beyond is not None and beyond.max() > 0.3 * bright:

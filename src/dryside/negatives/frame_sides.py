@@ -119,10 +119,16 @@ def _finer(side: Side, shine: Floats, at: FloatArray) -> Side:
     return side if exact is None or abs(exact - side.at) > 0.3 else Side(exact, side.seen)
 
 
-def agreed(left: Side, right: Side, length: float) -> tuple[float, float]:
-    """Both sides of a frame of known length: each as it was seen, or from the other where it was not."""
+def agreed(left: Side, right: Side, length: float, expected: float) -> tuple[float, float]:
+    """Both sides of a frame of known length: each as it was seen, or from the other where it was not.
+
+    Where they contradict each other, the one that was seen better and nearer to where it was `expected` (left side, mm)
+    is believed.
+    """
     odd = abs(right.at - left.at - length) > 0.35
-    if (odd and left.seen >= right.seen) or right.seen < 0.1 < left.seen:
+    for_left = left.seen - abs(left.at - expected)
+    for_right = right.seen - abs(right.at - length - expected)
+    if (odd and for_left >= for_right) or right.seen < 0.1 < left.seen:
         return left.at, left.at + length
     if odd or left.seen < 0.1 < right.seen:
         return right.at - length, right.at

@@ -42,9 +42,14 @@ NOT_WHOLE = "not wholly in the capture"
 class _Placed:
     """A frame along the strip: its sides, and whether nothing was seen of it."""
 
+    expected: float
     left: Side
     right: Side
     blank: bool = False
+
+    def sides(self, length: float) -> tuple[float, float]:
+        """Film x of both sides."""
+        return agreed(self.left, self.right, length, self.expected)
 
 
 def view_of(light: LightArray, strip: Strip, *, scale: float, margin_mm: float = _MARGIN_MM) -> FilmView:
@@ -93,12 +98,12 @@ def frames_by_evidence(found: Evidence, strip: Strip) -> tuple[FrameFound, ...]:
     length, starts = _placed(track, facts, strip)
     reach = 0.5 if strip.holes else max(0.8, 0.01 * facts.along_mm)
     gate_y = (gate[0].at, gate[1].at)
-    seen = [_Placed(*left_and_right(found, track.rises, track.x_mm, (x, x + length), gate_y, reach)) for x in starts]
+    seen = [_Placed(x, *left_and_right(found, track.rises, track.x_mm, (x, x + length), gate_y, reach)) for x in starts]
     sure = [one.right.at - one.left.at for one in seen if one.left.sure and one.right.sure]
     length = float(np.median(sure)) if sure else length
     frames: list[FrameFound] = []
     for one in _with_blanks(seen, found, strip, facts, length):
-        x_mm = agreed(one.left, one.right, length)
+        x_mm = one.sides(length)
         top, bottom = own_top_and_bottom(found, strip, facts, x_mm, gate)
         frame = _frame(
             strip, (x_mm[0], top.at, x_mm[1], bottom.at), (one.left, one.right, top, bottom), blank=one.blank
@@ -146,12 +151,12 @@ def _with_blanks(seen: list[_Placed], found: Evidence, strip: Strip, facts: Film
     """The frames with those between and beside them in which nothing was seen, where the rhythm leaves room for one."""
     if not seen:
         return seen
-    starts = [agreed(one.left, one.right, length)[0] for one in seen]
+    starts = [one.sides(length)[0] for one in seen]
     steps = [b - a for a, b in pairwise(starts) if b - a < length + 2 * facts.gap_mm + 3]
     pitch = float(np.median(steps)) if steps else facts.usual_pitch_mm
 
     def blank(x: float) -> _Placed:
-        return _Placed(Side(x, 0.0), Side(x + length, 0.0), blank=True)
+        return _Placed(x, Side(x, 0.0), Side(x + length, 0.0), blank=True)
 
     filled = [seen[0]]
     for (a, b), one in zip(pairwise(starts), seen[1:], strict=True):

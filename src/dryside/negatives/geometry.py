@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from dryside.negatives import edge_codes
+from dryside.negatives.bare_plane import settled
 from dryside.negatives.frames import find_frames
 from dryside.negatives.labels import label_frames
 from dryside.negatives.orientation import DOUBT, turn_asked_for, turned, turned_frames, turned_readings
@@ -55,6 +56,8 @@ def read_film(light: LightArray, *, format: str, scale: float, band: Band, negat
 
 
 def _read_strip(light: LightArray, strip: Strip, scale: float, band: Band) -> StripRead:
+    if not strip.holes and strip.scale_source != "capture":
+        strip = settled(light, strip, scale=scale)
     frames = find_frames(light, strip, scale=scale)
     readings, confidence = edge_codes.agreeing(edge_codes.read_edge_codes(strip, band)) if strip.holes else ((), 0.0)
     if not readings:

@@ -1,0 +1,113 @@
+"""A better plane for film without perforations in sight: from the frames themselves, once they are found.
+
+Their upper and lower sides are straight and parallel on the film; how they run and close in tells tilt and keystone.
+Their size and rhythm give the scale, as exactly as cameras keep to them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+
+from dryside.film.formats import FilmFormat, film_format
+from dryside.negatives import evidence as evidences
+from dryside.negatives.evidence import Evidence
+from dryside.negatives.frame_sides import top_and_bottom
+from dryside.negatives.frames import frames_by_evidence, view_of
+from dryside.negatives.strip import tilt_degrees
+from dryside.negatives.types import FilmPlane, FloatArray, FrameFound, LightArray, Strip
+
+SCALE_DOUBT = "the scale is taken from the frames themselves, which differ by about a per cent between cameras"
+
+_PARTS_OF_A_FRAME = 3
+
+
+def settled(light: LightArray, strip: Strip, *, scale: float) -> Strip:
+    """The strip with tilt, keystone and scale taken from its frames; as it was where they show too little.
+
+    Parameters
+    ----------
+    light : ndarray of shape (rows, columns, 3), float32
+        The capture reduced by `scale`.
+    strip : Strip
+        As `bare_film` finds it.
+    scale : float
+        Capture pixels to one pixel of `light`.
+    """
+    found = evidences.gather(view_of(light, strip, scale=scale), strip)
+    frames = frames_by_evidence(found, strip)
+    if not frames:
+        return strip
+    facts = film_format(strip.format)
+    sides = _sides(found, strip, facts, frames)
+    if len(sides) >= 3:
+        strip = _straightened(strip, sides)
+    if strip.scale_source == "frames":
+        strip = _scaled(strip, facts, frames)
+    middle = np.array([(strip.x_from_mm + strip.x_to_mm) / 2, strip.width_mm / 2])
+    return replace(
+        strip, pixels_per_mm=strip.plane.pixels_per_mm(middle), tilt_degrees=tilt_degrees(strip.plane, middle)
+    )
+
+
+def _sides(found: Evidence, strip: Strip, facts: FilmFormat, frames: tuple[FrameFound, ...]) -> FloatArray:
+    """Film x, upper side and lower side over parts of the frames where both are seen; shape (parts, 3)."""
+    rows = []
+    for frame in frames:
+        bounds = np.linspace(frame.film_mm[0] + 0.5, frame.film_mm[2] - 0.5, _PARTS_OF_A_FRAME + 1)
+        for x0, x1 in pairwise(bounds):
+            top, bottom = top_and_bottom(found, strip, facts, (x0, x1))
+            if top.sure and bottom.sure:
+                rows.append(((x0 + x1) / 2, top.at, bottom.at))
+    return np.array(rows).reshape(-1, 3)
+
+
+def _straightened(strip: Strip, sides: FloatArray) -> Strip:
+    """Turned and leaned so that the sides run straight along the film at one distance."""
+    x, top, bottom = sides.T
+    upper, lower = _line(x, top), _line(x, bottom)
+    middle = float(np.median(x))
+    height = np.polyval(lower, middle) - np.polyval(upper, middle)
+    closing = (lower[0] - upper[0]) / height  # change of scale along x, per mm
+    if len(sides) < 6 or np.ptp(x) < 30:
+        closing = 0.0  # too short a run to tell from noise
+    run = (upper[0] + lower[0]) / 2
+    centre = (np.polyval(upper, middle) + np.polyval(lower, middle)) / 2
+    # New film (X, Y) to old: a homography with scale 1 / (1 - closing X) around the middle, sheared by the run.
+    to_middle = np.array([[1, 0, -middle], [0, 1, -centre], [0, 0, 1.0]])
+    lean = np.array([[1, -run, 0], [run, 1, 0], [-closing, 0, 1.0]])
+    back = np.array([[1, 0, middle], [0, 1, centre], [0, 0, 1.0]])
+    plane = FilmPlane(strip.plane.to_pixels @ back @ lean @ to_middle, strip.plane.capture_size, strip.plane.distortion)
+    return replace(strip, plane=plane)
+
+
+def _line(x: FloatArray, y: FloatArray) -> FloatArray:
+    """Straight line through points, those far off left out."""
+    keep = np.ones(len(x), bool)
+    line = np.polyfit(x, y, 1)
+    for _ in range(3):
+        off = np.abs(y - np.polyval(line, x))
+        keep = off <= max(3 * 1.48 * float(np.median(off)), 0.03)
+        line = np.polyfit(x[keep], y[keep], 1)
+    return np.asarray(line)
+
+
+def _scaled(strip: Strip, facts: FilmFormat, frames: tuple[FrameFound, ...]) -> Strip:
+    """Scale by the rhythm of perforated film, else by the frames' sizes."""
+    lengths = np.array([[f.film_mm[2] - f.film_mm[0], f.film_mm[3] - f.film_mm[1]] for f in frames])
+    length, height = np.median(lengths, axis=0)
+    larger = (length + height) / (facts.along_mm + facts.across_mm)
+    steps = np.diff([frame.film_mm[0] for frame in frames])
+    if facts.frame_pitch_mm is not None:
+        steps = steps[np.abs(steps / larger / facts.frame_pitch_mm - 1) < 0.04]
+        if len(steps):
+            larger = float(np.mean(steps)) / facts.frame_pitch_mm
+    middle = strip.width_mm / 2
+    grow = np.array([[larger, 0, 0], [0, larger, middle * (1 - larger)], [0, 0, 1.0]])
+    plane = FilmPlane(strip.plane.to_pixels @ grow, strip.plane.capture_size, strip.plane.distortion)
+    return replace(
+        strip, plane=plane, x_from_mm=strip.x_from_mm / larger, x_to_mm=strip.x_to_mm / larger,
+        warnings=(*strip.warnings, SCALE_DOUBT),
+    )  # fmt: skip
