@@ -8,12 +8,19 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from dryside.film.refusal import NotFound
+from dryside.film.refusal import NotFound, Refusal
 from dryside.negatives.base import FilmBase, NoBase, measure_base
-from dryside.negatives.capture import Assume, Capture, CaptureFacts, read_capture, reduce_capture
+from dryside.negatives.capture import FULL_LEVEL, Assume, Capture, CaptureFacts, read_capture, reduce_capture
 from dryside.negatives.codecs.jpeg_file import encode_jpeg
 from dryside.negatives.file_checksum import file_checksum
-from dryside.negatives.flat import Flat, check_flat_belongs, full_scale_light, light_around_film, transmittance
+from dryside.negatives.flat import (
+    CLIPPED_LEVEL,
+    Flat,
+    check_flat_belongs,
+    full_scale_light,
+    light_around_film,
+    transmittance,
+)
 from dryside.negatives.frame_view import snap_corners
 from dryside.negatives.geometry import finder_reduction, read_film
 from dryside.negatives.output_profiles import icc_profile
@@ -29,6 +36,8 @@ SAMPLE_INSET = 0.03
 OVERLAY_QUALITY = 90
 # Where only tones are asked for, one row in so many is read: noise averages out over the rest.
 SPARSE = 4
+DARKEST_CAPTURE = 0.004
+MOST_BASE_CLIPPED = 0.5
 
 
 @dataclass(frozen=True)
@@ -120,6 +129,9 @@ def _measure(capture: Capture, options: MeasureOptions) -> CaptureMeasured:
         return _measure_whole(capture, options)
     factor = finder_reduction(facts.height, facts.width)
     light = reduce_capture(capture, factor)
+    if float(light.max()) < DARKEST_CAPTURE:
+        found = f"black: the brightest place has {float(light.max()):.2%} of full scale"
+        raise NotFound(str(facts.path), found, "Capture the film on a light table, exposed for its clear parts.")
     seen = light if options.flat is None else transmittance(light, options.flat, factor)
     film = _find(capture, seen, factor, options)
     if options.overlay_folder is not None:
@@ -127,12 +139,14 @@ def _measure(capture: Capture, options: MeasureOptions) -> CaptureMeasured:
     frames = tuple(_snapped(frame) for frame in film.frames)
     flat = options.flat or light_around_film(light, film, factor=factor, size=(facts.height, facts.width))
     through = seen if options.flat is not None else transmittance(light, flat, factor)
+    _refuse_clipped(light, film, factor, facts)
     base = _base(through, film, factor)
     samples = tuple(
         FrameSamples(frame_samples(through, frame.corners / factor), base if isinstance(base, FilmBase) else None)
         for frame in frames
     )
-    warnings = (*film.warnings, *flat.warnings, *(w for read in film.strips for w in read.strip.warnings))
+    doubt = _doubt(film, base)
+    warnings = (*doubt, *film.warnings, *flat.warnings, *(w for read in film.strips for w in read.strip.warnings))
     checksum = file_checksum(facts.path)
     return CaptureMeasured(facts, film, frames, flat, base, samples, warnings, checksum)
 
@@ -160,6 +174,13 @@ def _find(capture: Capture, seen: LightArray, factor: int, options: MeasureOptio
     return film
 
 
+def _doubt(film: FilmRead, base: FilmBase | NoBase) -> tuple[str, ...]:
+    """Said where nothing but the outline of pictures tells that this is film."""
+    if base or any(read.strip.scale_source != "frames" for read in film.strips):
+        return ()
+    return ("Neither perforations nor clear film are seen: make sure that this is film.",)
+
+
 def _band(capture: Capture, flat: Flat | None) -> Band:
     """Full-size windows of what the finder sees: light, or transmittance where there is a flat."""
     light = capture.band()
@@ -171,7 +192,7 @@ def _band(capture: Capture, flat: Flat | None) -> Band:
 def _write_overlay(light: LightArray, film: FilmRead, factor: int, path: Path) -> None:
     picture = draw_overlay(light, film, scale=float(factor))
     with whole_file(path) as part:
-        part.write_bytes(encode_jpeg(picture, OVERLAY_QUALITY, icc_profile("sRGB", "srgb"), b""))
+        part.write_bytes(b"".join(encode_jpeg(picture, OVERLAY_QUALITY, icc_profile("sRGB", "srgb"), b"")))
 
 
 def _snapped(frame: FrameFound) -> FrameFound:
@@ -182,6 +203,20 @@ def _whole_frame(facts: CaptureFacts) -> FrameFound:
     w, h = float(facts.width), float(facts.height)
     corners = np.array([[0.0, 0.0], [w, 0.0], [w, h], [0.0, h]])
     return FrameFound(index=0, corners=corners, film_mm=(0.0, 0.0, 0.0, 0.0), confidence=1.0)
+
+
+def _refuse_clipped(light: LightArray, film: FilmRead, factor: int, facts: CaptureFacts) -> None:
+    """Refuse a capture whose clear film is at full scale: shadows are lost, and no base can be measured."""
+    samples = [rebate_samples(light, read, scale=float(factor)) for read in film.strips if read.strip.clear_is_light]
+    clear = np.concatenate(samples) if samples else np.zeros((0, 3), np.float32)
+    if not len(clear):
+        return
+    full = FULL_LEVEL / facts.levels_per_unit
+    clipped = (clear >= CLIPPED_LEVEL * full).mean(axis=0)
+    worst = int(np.argmax(clipped))
+    if clipped[worst] > MOST_BASE_CLIPPED:
+        found = f"clipped: clear film is at full scale in {('red', 'green', 'blue')[worst]}"
+        raise Refusal(str(facts.path), found, "Capture it again with a shorter exposure.")
 
 
 def _base(through: LightArray, film: FilmRead, factor: int) -> FilmBase | NoBase:

@@ -139,10 +139,15 @@ def _write_small(
 ) -> None:
     if jpeg is not None:
         with whole_file(jpeg) as part:
-            part.write_bytes(encode_jpeg(eight.picture, options.jpeg_quality, labels.profile, labels.xmp))
+            _write_parts(part, encode_jpeg(eight.picture, options.jpeg_quality, labels.profile, labels.xmp))
     if thumbnail is not None:
         with whole_file(thumbnail) as part:
-            part.write_bytes(encode_jpeg(eight.thumbnail(), THUMBNAIL_QUALITY, labels.profile, b""))
+            _write_parts(part, encode_jpeg(eight.thumbnail(), THUMBNAIL_QUALITY, labels.profile, b""))
+
+
+def _write_parts(path: Path, parts: Iterable[bytes | memoryview]) -> None:
+    with path.open("wb") as file:
+        file.writelines(parts)
 
 
 class EightBit:

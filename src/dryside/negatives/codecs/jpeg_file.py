@@ -13,8 +13,8 @@ ICC_NAME = b"ICC_PROFILE\0"
 MOST_IN_SEGMENT = 65533
 
 
-def encode_jpeg(picture: NDArray[np.uint8], quality: int, profile: bytes, xmp: bytes) -> bytes:
-    """A baseline JPEG of an RGB picture of shape (rows, columns, 3), colour at half resolution (4:2:0).
+def encode_jpeg(picture: NDArray[np.uint8], quality: int, profile: bytes, xmp: bytes) -> list[bytes | memoryview]:
+    """The parts of a baseline JPEG of an RGB picture of shape (rows, columns, 3), colour at half resolution (4:2:0).
 
     The profile stands in APP2 segments (ICC.1:2022, annex B.4) and XMP, if any and if it fits, in APP1 (ISO 16684-1).
     """
@@ -24,7 +24,8 @@ def encode_jpeg(picture: NDArray[np.uint8], quality: int, profile: bytes, xmp: b
     first = 2  # after the start of image; JFIF's own segment stays first
     if data[2:4] == b"\xff\xe0":
         first = 4 + struct.unpack(">H", data[4:6])[0]
-    return b"".join([data[:first], _xmp_segment(xmp), _profile_segments(profile), data[first:]])
+    # The picture's own data may be large and is not copied.
+    return [data[:first], _xmp_segment(xmp), _profile_segments(profile), memoryview(data)[first:]]
 
 
 def _xmp_segment(xmp: bytes) -> bytes:

@@ -19,11 +19,14 @@ from dryside.film.refusal import Refusal
 
 Compression = Literal["deflate", "zstd", "none"]
 ROWS_PER_STRIP = 64
-DEFLATE = (8, 32946)
+DEFLATE = (8, 32946)  # TIFF's own (Technical Note 2, 1996), and an older number for the same
+COMPRESSION_TAGS = {"deflate": 8, "zstd": 50000, "none": 1}
 PALETTE, MASK, CMYK, COLOUR_FILTERS = 3, 4, 5, 32803
 REFUSED_PHOTOMETRIC = {PALETTE: "a palette", MASK: "a mask", CMYK: "ink colours (CMYK)"}
 MIN_IS_WHITE = 0
 XMP_TAG = 700
+# tifffile gathers strips before it writes them, by default a quarter of a gigabyte.
+WRITE_BUFFER = 1 << 22
 EXPORT_AGAIN = "Export it again, as 16-bit RGB."
 
 
@@ -276,13 +279,14 @@ def write_tiff(
         photometric="rgb",
         planarconfig="contig",
         rowsperstrip=ROWS_PER_STRIP,
-        compression=None if compression == "none" else compression,
+        compression=COMPRESSION_TAGS[compression],
         predictor=compression != "none",
         iccprofile=profile,
         software=software,
         resolution=None if resolution_ppi is None else (resolution_ppi, resolution_ppi),
         resolutionunit=None if resolution_ppi is None else "INCH",
         metadata=None,
+        buffersize=WRITE_BUFFER,
         extratags=[(XMP_TAG, "B", len(xmp), xmp, True)],
         bigtiff=shape[0] * shape[1] * 6 > 2**32 - 2**26,
     )
