@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 LONGEST_PX = 720
 MOST_POINTS = 1600
-SHORTLIST_POINTS = 450
+SHORTLIST_POINTS = 256
 RATIO = 0.86  # of nearest to second-nearest descriptor distance; loose, since geometry decides
 REACH_PX = 6.0  # how far a point may lie from the map: parallax between two cameras side by side moves points
 LEAST_POINTS = 6

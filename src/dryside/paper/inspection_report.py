@@ -8,7 +8,8 @@ from pathlib import Path
 
 from dryside.paper.typeset import typeset
 
-MOST_LISTED = 24  # on one page beside six pictures
+MOST_LISTED = 18  # on one page under six pictures, Letter too
+MOST_LETTERS = 105  # of what was found, on one line; the numbers stand in the book
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,10 @@ class InspectionReport:
     made_on: str | None = None
 
 
+def _one_line(text: str) -> str:
+    return text if len(text) <= MOST_LETTERS else text[: MOST_LETTERS - 1].rstrip() + "…"
+
+
 def inspection_report(report: InspectionReport, images: Mapping[str, bytes | Path]) -> bytes:
     """Typeset the page: a PDF/A-2b; what is over a page's room is counted, not listed."""
     listed = report.scans[:MOST_LISTED]
@@ -47,7 +52,8 @@ def inspection_report(report: InspectionReport, images: Mapping[str, bytes | Pat
         "summary": f"{len(report.scans)} of {report.total} scans have something to look at.",
         "more": len(report.scans) - len(listed),
         "scans": [
-            {"name": s.name, "verdict": s.verdict, "found": "; ".join(s.found), "picture": s.picture} for s in listed
+            {"name": s.name, "verdict": s.verdict, "found": _one_line("; ".join(s.found)), "picture": s.picture}
+            for s in listed
         ],
     }
     return typeset("inspection", data, images=images)

@@ -30,6 +30,7 @@ from dryside.scans.inspection import (
 )
 from dryside.scans.parcel import open_parcel
 from dryside.scans.picture_files import SUFFIXES, media_type, read_rgb8
+from dryside.scans.promised import promised_long_edge_px
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -160,6 +161,7 @@ def inspect_book_roll(
         row = find_roll(conn, roll)
         items = _items(conn, book, row.id)
         lab, order, until = _where_to_ask(conn, row.id)
+        promised_px = promised_px or promised_long_edge_px(conn, row.id)
     if not items:
         raise NotFound(f"roll {row.code}", "it has no scans yet", "Receive them first: dryside receive.")
     film = FORMATS.get(row.format, FORMATS["135"])

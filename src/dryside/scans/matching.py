@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 WORKERS = 2
 LONGEST_PX = 640
-POINTS = 1200
+POINTS = 900
 SHORTLIST = 5
 COARSE_PX = 300  # at which grain no longer makes the strongest points
 DEEPER = 10  # shots looked at more closely for a scan that has none, between its neighbours' shots
