@@ -49,11 +49,13 @@ def fill(book):
             )  # fmt: skip
         own = keep_original(book, io.BytesIO(b"raw capture" * 99), kind="capture", name="R0.JPG", conn=conn)
         conn.execute(captures.insert().values(file_id=own.id, roll_id=roll.id, made_at="2026-08-01T10:00:00+02:00"))
+        tiff = put_picture(book, f"{roll.code}/own/04.tif", b"sixteen bits")
         path = put_picture(book, f"{roll.code}/own/04.jpg", JPEG + b"own")
+        others = {f"{roll.code}/own/{one.name}": sha256_of(one) for one in (tiff, path)}
         conn.execute(
             positives.insert().values(
                 capture_id=1, frame_id=known[3].id, frame_index=0, picture=f"{roll.code}/own/04.jpg",
-                sha256=sha256_of(path), settings={"exposure": 0.5},
+                sha256=sha256_of(path), settings={"exposure": 0.5, "files": others},
             )
         )  # fmt: skip
         keep_original(

@@ -112,7 +112,7 @@ def check_book(
     """
     store = _store_of(backup) if backup is not None else None
     with book.read() as conn:
-        expected = list(_expected(conn, book))
+        expected = list({one.path: one for one in _expected(conn, book)}.values())
         findings = [*_database(conn, book), *_sidecars(conn, book)]
     bytes_read = 0
     with _Progress(book.root / PROGRESS_FILE, anew=anew) as progress, ThreadPoolExecutor(READERS) as pool:

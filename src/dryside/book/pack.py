@@ -171,12 +171,11 @@ def _files_of(conn: Connection, book: Book, roll: RollRow) -> list[PackedFile]:
         )
         for row in rows:
             add(original_path(book, row.sha256), "originals", row.name, row.sha256)
-    for table, digest in ((scans, scans.c.picture_sha256), (positives, positives.c.sha256)):
-        for picture, sha256 in conn.execute(_pictures_of(table, digest, roll.id)):
-            add(book.pictures / picture, "pictures", Path(picture).name, sha256)
-            sidecar = (book.pictures / picture).with_name(f"{Path(picture).name}.xmp")
-            if sidecar.exists():
-                add(sidecar, "pictures", sidecar.name, None)
+    for source, sha256 in {source: sha256 for _, source, sha256 in _pictures(conn, book, roll.id)}.items():
+        add(source, "pictures", source.name, sha256)
+        sidecar = source.with_name(f"{source.name}.xmp")
+        if sidecar.exists():
+            add(sidecar, "pictures", sidecar.name, None)
     notes = select(files.c.sha256, files.c.name, files.c.detail).where(files.c.kind == "note")
     for note in conn.execute(notes):
         if isinstance(note.detail, dict) and note.detail.get("roll") == roll.code:
@@ -184,13 +183,28 @@ def _files_of(conn: Connection, book: Book, roll: RollRow) -> list[PackedFile]:
     return found
 
 
-def _pictures_of(table: Any, digest: Any, roll_id: int) -> Any:
+def _pictures(conn: Connection, book: Book, roll_id: int) -> list[tuple[int | None, Path, str | None]]:
+    """Frame, file and digest of every picture of a roll: tagged scans, positives, and the other files of these."""
     from sqlalchemy import select
 
-    chosen = select(table.c.picture, digest).where(table.c.picture.is_not(None)).order_by(table.c.id)
-    if table is scans:
-        return chosen.where(scans.c.roll_id == roll_id)
-    return chosen.join(captures, captures.c.id == positives.c.capture_id).where(captures.c.roll_id == roll_id)
+    of_scans = select(scans.c.frame_id, scans.c.picture, scans.c.picture_sha256)
+    found = list(
+        conn.execute(of_scans.where(scans.c.roll_id == roll_id, scans.c.picture.is_not(None)).order_by(scans.c.id))
+    )
+    listed = [(row.frame_id, book.pictures / row.picture, row.picture_sha256) for row in found]
+    of_positives = (
+        select(positives.c.frame_id, positives.c.picture, positives.c.sha256, positives.c.settings)
+        .join(captures, captures.c.id == positives.c.capture_id)
+        .where(captures.c.roll_id == roll_id)
+        .order_by(positives.c.id)
+    )
+    for row in conn.execute(of_positives):
+        listed.append((row.frame_id, book.pictures / row.picture, row.sha256))
+        others = (row.settings or {}).get("files", {})
+        listed += [
+            (row.frame_id, book.pictures / name, digest) for name, digest in others.items() if name != row.picture
+        ]
+    return listed
 
 
 def _copy(part: Path, listed: list[PackedFile], step: Callable[[int, str], None]) -> list[str]:
@@ -268,7 +282,7 @@ def _page(
 def _shown_roll(conn: Connection, book: Book, roll: RollRow, packed: list[PackedFile]) -> dict[str, Any]:
     frames = list_frames(conn, roll.id)
     ways = where_are(conn, book, [frame.id for frame in frames])
-    pictures = _pictures_by_frame(conn, roll.id, packed)
+    pictures = _pictures_by_frame(conn, book, roll.id, packed)
     columns, rows = log_of(conn, "rolls", [roll.id])
     said = dict(zip(columns, rows[0], strict=True))
     facts = [
@@ -312,25 +326,14 @@ def _shown_frame(frame: FrameRow, pictures: list[PackedFile], way: str) -> dict[
     }
 
 
-def _pictures_by_frame(conn: Connection, roll_id: int, packed: list[PackedFile]) -> dict[int, list[PackedFile]]:
-    from sqlalchemy import select
-
-    by_source = {one.source: one for one in packed if "/pictures/" in one.path}
+def _pictures_by_frame(
+    conn: Connection, book: Book, roll_id: int, packed: list[PackedFile]
+) -> dict[int, list[PackedFile]]:
+    by_source = {one.source: one for one in packed}
     found: dict[int, list[PackedFile]] = {}
-    chosen = [
-        *conn.execute(select(scans.c.frame_id, scans.c.picture).where(scans.c.roll_id == roll_id)),
-        *conn.execute(
-            select(positives.c.frame_id, positives.c.picture)
-            .join(captures, captures.c.id == positives.c.capture_id)
-            .where(captures.c.roll_id == roll_id)
-        ),
-    ]
-    for frame_id, picture in chosen:
-        match = next(
-            (one for source, one in by_source.items() if picture and str(source).endswith(f"/{picture}")), None
-        )
-        if frame_id is not None and match is not None:
-            found.setdefault(frame_id, []).append(match)
+    for frame_id, source, _ in _pictures(conn, book, roll_id):
+        if frame_id is not None and source in by_source:
+            found.setdefault(frame_id, []).append(by_source[source])
     return found
 
 
