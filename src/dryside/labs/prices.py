@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cache
 
 from dryside.book.money import Money, total
 from dryside.film.formats import covers
+from dryside.film.printsizes import PrintSize, print_size, same_size
 from dryside.film.processes import process_name
+from dryside.film.refusal import Refusal
 from dryside.film.speed import format_push
-from dryside.labs.lab import Developing, Lab, Rush, Scanning
+from dryside.labs.lab import Developing, Lab, Printing, Rush, Scanning
 from dryside.labs.rolls import RollWish
 
 _FILM_OF = {
@@ -148,7 +151,7 @@ def _scan(wish: RollWish, lab: Lab) -> Scanning | str | None:
 def _prints(wish: RollWish, lab: Lab) -> list[PriceLine] | str:
     lines, missing = [], []
     for size, copies in wish.prints:
-        found = next((one for one in lab.print if _same_size(one.size, size)), None)
+        found = _printing(lab, size)
         if found is None:
             missing.append(size)
         else:
@@ -156,8 +159,23 @@ def _prints(wish: RollWish, lab: Lab) -> list[PriceLine] | str:
     return f"no prints in {', '.join(missing)}" if missing else lines
 
 
-def _same_size(one: str, other: str) -> bool:
-    return "".join(one.casefold().split()) == "".join(other.casefold().split())
+def _printing(lab: Lab, size: str) -> Printing | None:
+    """The lab's line for a size: by its name as written, else by what it measures (4x6 in is 4R)."""
+    named = [one for one in lab.print if "".join(one.size.casefold().split()) == "".join(size.casefold().split())]
+    if named:
+        return named[0]
+    wanted = _measured(size)
+    if wanted is None:
+        return None
+    return next((one for one in lab.print if (found := _measured(one.size)) and same_size(found, wanted)), None)
+
+
+@cache
+def _measured(size: str) -> PrintSize | None:
+    try:
+        return print_size(size)
+    except Refusal:
+        return None  # a name of the lab's own
 
 
 def _rush(wish: RollWish, lab: Lab) -> Rush | str | None:
