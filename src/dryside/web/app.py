@@ -22,7 +22,7 @@ from dryside.film.refusal import NotFound, Refusal
 from dryside.web.forms import must_be_wanted
 from dryside.web.job_runner import JobRunner
 from dryside.web.passwords import Attempts
-from dryside.web.security import LARGEST_BODY_BYTES, BodyTooLarge, Door, Guard, Sessions
+from dryside.web.security import LARGEST_BODY_BYTES, TOKEN_HEADER, BodyTooLarge, Door, Guard, Sessions
 
 STATIC = Path(__file__).parent / "static"
 REFUSED_STATUS = 422
@@ -117,7 +117,8 @@ def create_app(site: Site) -> FastAPI:
 def wants_json(request: Request) -> bool:
     """Whether the answer goes to a script rather than to a person."""
     accepts = request.headers.get("accept", "")
-    return request.url.path.startswith("/api/") or "application/json" in accepts
+    is_script = TOKEN_HEADER in request.headers
+    return is_script or request.url.path.startswith("/api/") or "application/json" in accepts
 
 
 async def _refused(request: Request, refusal: Exception) -> Response:

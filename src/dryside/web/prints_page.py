@@ -41,7 +41,7 @@ def prints_page(request: Request, roll: str = "", after: int | None = None) -> R
             given["frames"] = [frame for frame in frames if frame.id in shown and shown[frame.id].is_there]
         else:
             given["found"] = list_roll_page(conn, RollFilter(), limit=40, after=after)
-        jobs = [one for one in list_jobs(conn, kind="prints", most=6)]
+        jobs = list_jobs(conn, kind="prints", most=6)
     return page(request, "prints.html", title="Prints", jobs=jobs, **given)
 
 

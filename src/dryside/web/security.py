@@ -16,6 +16,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
 from starlette.requests import HTTPConnection
 from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse
 
@@ -204,8 +205,11 @@ class Guard:
             headers["cache-control"] = kept if path.startswith("/static/") else "no-store"
 
 
-class BodyTooLarge(Exception):
+class BodyTooLarge(HTTPException):
     """A request's body passes the limit."""
+
+    def __init__(self) -> None:
+        super().__init__(413, "more at once than is taken")
 
 
 class _Limited:
