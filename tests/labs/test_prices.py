@@ -57,7 +57,8 @@ def test_where_two_lines_fit_the_cheaper_is_meant_push_and_all():
 @pytest.mark.parametrize(
     ("listed", "wanted", "is_taken"),
     [
-        ("120", "120-6x7", True), ("120-6x6", "120-6x6", True), ("120-6x6", "120-6x7", False), ("120-6x6", "120", False),
+        ("120", "120-6x7", True), ("120-6x6", "120-6x6", True), ("120-6x6", "120-6x7", False),
+        ("120-6x6", "120", False),
         ("135", "half", False), ("half", "half", True), ("135", "panoramic", False), ("half", "135", False),
     ],
 )  # fmt: skip
@@ -75,7 +76,8 @@ def test_a_print_size_is_known_by_its_name_and_by_its_sides(size):
     ("lab", "changes", "reasons"),
     [
         (quay, {"process": "e6"}, ("slide film (E-6) is not taken",)),
-        (quay, {"process": "ecn2"}, ("cine film (ECN-2) is not taken, only C-41: a rem-jet backing would spoil its line",)),
+        (quay, {"process": "ecn2"},
+         ("cine film (ECN-2) is not taken, only C-41: a rem-jet backing would spoil its line",)),
         (quay, {"format": "half"}, ("C-41 is not taken in half",)),
         (tern, {"push_stops": Fraction(1)}, ("no push",)),
         (tern, {"push_stops": Fraction(-1)}, ("no pull",)),

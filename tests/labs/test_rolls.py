@@ -38,7 +38,8 @@ def test_what_is_left_empty_is_not_wanted():
 
 
 def test_a_windows_sheet_with_semicolons_decimal_commas_and_accents_is_read():
-    text = 'roll;process;format;push;scan;prints;need_by;owner\r\nA1;c41;135;0,5;standard;"4R:10;8R:1";;Zo\u00e9 Lan\u00e7a\u2026\r\n'
+    text = "roll;process;format;push;scan;prints;need_by;owner\r\n"
+    text += 'A1;c41;135;0,5;standard;"4R:10;8R:1";;Zoé Lança…\r\n'
     wish = only(text.encode("cp1252"))
     assert (wish.push_stops, wish.prints, wish.owner) == (Fraction(1, 2), (("4R", 10), ("8R", 1)), "Zoé Lança…")
 
