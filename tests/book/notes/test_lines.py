@@ -255,6 +255,7 @@ def test_half_frames_count_by_half_numbers_where_the_note_does():
         ("4 91.5000, 12.5000 f8", "line 1: position '91.5000, 12.5000': no such place on Earth"),
         ("4 41.5N 8.25O f8", "line 1: position '41.5N 8.25O'"),
         ("4 1/0 f8", "line 1"),
+        ("4 f8 " + "wall " * 500, "line 1: '4 f8 wall wall"),
         ("4 f0 1/60", "line 1: aperture"),
         ("4 41°75'00\"N 8°0'0\"W", "line 1: angle"),
     ],

@@ -33,6 +33,7 @@ _BUT = re.compile(rf"^[\s,;:]*(?:{BUT})\b\s*", re.IGNORECASE)
 _CARRIED = ("place", "lens", "focal_mm", "exposure_index", "person", "latitude", "longitude", "keywords", "flash")
 _NOT_COPIED = ("rating", "taken_at", "taken_to", "label", "line")
 LONGEST_RANGE = 80
+LONGEST_LINE = 2_000
 
 
 @dataclass
@@ -79,6 +80,9 @@ def read_note(text: str, assume: Assumptions) -> Reading:
 
 
 def _read_line(state: _State, line: str, number: int) -> None:
+    if len(line) > LONGEST_LINE:
+        found = f"{len(line)} characters, a line has {LONGEST_LINE} at most"
+        raise Refusal(f"{line.strip()[:40]!r} ...", found, "Write one line for each frame.")
     plain = plain_signs(line)
     if state.last and line[:1] in " \t" and not _START.match(plain):
         _continue(state, plain.strip())
