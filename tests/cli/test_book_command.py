@@ -81,8 +81,8 @@ def test_an_import_with_lines_that_cannot_be_read_changes_nothing_unless_told(fu
     assert "line 3" in said.err
     assert "1 line could not be read; nothing was imported" in said.err
     assert len(full.json("roll", "list")["rolls"]) == 1
-    assert "1 rolls would be added" in full("book", "import", "rolls", tmp_path / "rolls.csv", "--dry-run").out
+    assert "1 roll would be added" in full("book", "import", "rolls", tmp_path / "rolls.csv", "--dry-run").out
     assert len(full.json("roll", "list")["rolls"]) == 1
-    assert "1 rolls added" in full("book", "import", "rolls", tmp_path / "rolls.csv", "--keep-going").out
+    assert "1 roll added" in full("book", "import", "rolls", tmp_path / "rolls.csv", "--keep-going").out
     assert full.json("roll", "show", "a1")["names"] == ["A1"]
     assert "neither rolls nor frames" in full("book", "import", "labs", tmp_path / "rolls.csv", status=2).err

@@ -51,6 +51,7 @@ def test_places_come_from_the_track_by_time(loaded, tmp_path):
 
 def test_a_dry_run_shows_and_imports_nothing(loaded, tmp_path):
     said = loaded("frames", "import", "H7", tmp_path / "note.txt", "--dry-run")
+    assert "     2  1/60, f/4, gulls, ***\n" in said.out
     assert "4 frames would be added" in said.out
     assert loaded.json("frames", "list", "H7")["frames"] == []
 

@@ -16,7 +16,7 @@ from dryside.book.pack import pack, rolls_of_year, validate_bag
 from dryside.book.rolls import find_roll
 from dryside.book.sheet_import import apply_frames, import_rolls, plan_frames, read_frames, read_rolls
 from dryside.cli.frame_notes import assumptions_of_sheet, content_of, mapping_of
-from dryside.cli.support import AsJson, Today, book_from, print_json, progress, say, today
+from dryside.cli.support import AsJson, Today, book_from, counted, print_json, progress, say, today
 from dryside.film.refusal import Refusal
 
 Mapping = Annotated[list[str] | None, typer.Option("--map", metavar="FIELD=COLUMN", help="Which column is which.")]
@@ -35,9 +35,8 @@ def backup(
     if as_json:
         print_json({"backup": report, "snapshots": list_snapshots(folder)})
     else:
-        say(
-            f"Snapshot {report.snapshot}: {report.files} files, {_size(report.size)}; {_size(report.copied)} of it new."
-        )
+        files = counted(report.files, "file")
+        say(f"Snapshot {report.snapshot}: {files}, {_size(report.size)}; {_size(report.copied)} of it new.")
     if report.damaged:
         raise Refusal(
             str(folder),
@@ -82,7 +81,8 @@ def pack_rolls(
     if as_json:
         print_json({"bag": report})
         return
-    say(f"{report.bag}: {len(report.rolls)} rolls, {report.files} files, {_size(report.size)}; valid.")
+    packed = f"{counted(len(report.rolls), 'roll')}, {counted(report.files, 'file')}"
+    say(f"{report.bag}: {packed}, {_size(report.size)}; valid.")
     for missing in report.missing:
         say(f"Missing: {missing}. Run 'dryside check --backup DIR' and pack again.")
 
@@ -146,7 +146,7 @@ def import_sheet(
         print_json({"frames": added, "imported": count, "kept": kept, "problems": problems, "left_out": left_over})
         return
     _say_left_over(left_over)
-    say(f"{added} frames on {len(plans)} rolls are new; {count} imported.")
+    say(f"New: {counted(added, 'frame')} on {counted(len(plans), 'roll')}; {count} imported.")
 
 
 def _import_rolls(
@@ -168,7 +168,7 @@ def _import_rolls(
         print_json({"rolls": added, "known": known, "problems": reading.problems, "left_out": reading.left_over})
         return
     _say_left_over(reading.left_over)
-    say(f"{len(added)} rolls {'would be ' if dry_run else ''}added, {known} were in the book already.")
+    say(f"{counted(len(added), 'roll')} {'would be ' if dry_run else ''}added, {known} were in the book already.")
 
 
 def _stop_at(file: Path, problems: list[Problem], keep_going: bool) -> None:
@@ -176,7 +176,7 @@ def _stop_at(file: Path, problems: list[Problem], keep_going: bool) -> None:
         say(str(problem), to_stderr=True)
     if problems and not keep_going:
         count = len(problems)
-        found = f"{count} line{'s' * (count > 1)} could not be read; nothing was imported"
+        found = f"{counted(count, 'line')} could not be read; nothing was imported"
         raise Refusal(file.name, found, "Mend the file, or add --keep-going to import the rest.")
 
 

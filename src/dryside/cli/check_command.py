@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from dryside.book.check import CheckReport, check_book, size_to_check
-from dryside.cli.support import AsJson, book_from, print_json, progress, say
+from dryside.cli.support import AsJson, book_from, counted, print_json, progress, say
 
 app = typer.Typer(add_completion=False)
 
@@ -40,4 +40,4 @@ def _say(report: CheckReport) -> None:
     lost = sum(not one.mended and one.kind in ("changed", "missing", "sidecar", "database") for one in report.findings)
     mended = sum(one.mended and one.kind in ("changed", "missing") for one in report.findings)
     went_on = f" ({report.resumed} of them by a check that was cut short)" if report.resumed else ""
-    say(f"{report.files} files checked{went_on}, {lost} to mend, {mended} mended.")
+    say(f"{counted(report.files, 'file')} checked{went_on}, {lost} to mend, {mended} mended.")

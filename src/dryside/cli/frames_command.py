@@ -14,11 +14,11 @@ from dryside.book.files import record_file, store_original
 from dryside.book.frame_import import ImportPlan, apply_import, next_label_of, plan_import, read_log
 from dryside.book.frames import FrameRow, find_frame, list_frames, update_frame
 from dryside.book.notes.lines import read_note
-from dryside.book.notes.noted import Assumptions, Reading
+from dryside.book.notes.noted import Assumptions, NotedFrame, Reading
 from dryside.book.notes.track import GAP_LIMIT_S, add_places, read_track
 from dryside.book.rolls import RollRow, find_roll
 from dryside.cli.frame_notes import assumptions_of_sheet, content_of, mapping_of
-from dryside.cli.support import AsJson, Today, book_from, instant, names_by_id, print_json, say, table, today
+from dryside.cli.support import AsJson, Today, book_from, counted, instant, names_by_id, print_json, say, table, today
 from dryside.film.exposure import format_f_number
 from dryside.film.refusal import Refusal
 
@@ -71,8 +71,12 @@ def import_log(
             plan = plan_import(conn, row, reading, replace=replace)
         _show_reading(reading, plan, off_track, to_stderr=as_json)
         stop = bool(reading.problems) and not keep_going
-        if stop and not dry_run and sys.stdin.isatty() and not as_json and reading.frames:
-            stop = not typer.confirm(f"Import the {len(reading.frames)} frames that could be read?")
+        asks = stop and not dry_run and not as_json and bool(reading.frames) and sys.stdin.isatty()
+        if asks or (dry_run and not as_json):
+            for frame in reading.frames:
+                say(f"  {frame.label:>4}  {in_one_line(frame)}")
+        if asks:
+            stop = not typer.confirm(f"Import {counted(len(reading.frames), 'frame')} that could be read?")
         count = 0
         if not stop and not dry_run:
             count = _keep(book, row, reading, [(file, content), *tracks], replace=replace, at=instant(now))
@@ -168,7 +172,7 @@ def set_columns(
         say(f"{row.code} {frame.label}: {in_one_line(frame)}")
 
 
-def in_one_line(frame: FrameRow) -> str:
+def in_one_line(frame: FrameRow | NotedFrame) -> str:
     """A frame's note in one line."""
     if frame.blank:
         return "blank"
@@ -249,19 +253,19 @@ def _report(row: RollRow, reading: Reading, plan: ImportPlan, off: tuple[str, ..
 
 def _refusal(file: Path, reading: Reading) -> Refusal:
     lines = len(reading.problems)
-    found = f"{lines} line{'s' * (lines > 1)} could not be read; nothing was imported"
+    found = f"{counted(lines, 'line')} could not be read; nothing was imported"
     return Refusal(file.name, found, "Mend the file, or add --keep-going to import the rest.")
 
 
 def _outcome(plan: ImportPlan, count: int, dry_run: bool) -> str:
     if dry_run:
-        return f"{len(plan.added)} frames would be added, {len(plan.changed)} changed; nothing was imported."
+        return f"{counted(len(plan.added), 'frame')} would be added, {len(plan.changed)} changed; nothing was imported."
     if count == 0:
         return "the book has all of it already."
-    return f"{len(plan.added)} frames added, {len(plan.changed)} changed."
+    return f"{counted(len(plan.added), 'frame')} added, {len(plan.changed)} changed."
 
 
-def _aperture(frame: FrameRow) -> str:
+def _aperture(frame: FrameRow | NotedFrame) -> str:
     return format_f_number(frame.aperture) if frame.aperture else ""
 
 

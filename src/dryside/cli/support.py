@@ -93,6 +93,11 @@ def _plain(value: Any) -> Any:
     raise TypeError(f"{type(value).__name__} has no JSON form")
 
 
+def counted(count: int, thing: str) -> str:
+    """`1 frame`, `2 frames`."""
+    return f"{count} {thing}{'' if count == 1 else 's'}"
+
+
 def say(text: str, *, to_stderr: bool = False) -> None:
     """Words for a person. With --json, pass `to_stderr` so that standard output stays one document."""
     typer.echo(text, err=to_stderr)
