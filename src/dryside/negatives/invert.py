@@ -29,6 +29,7 @@ from dryside.negatives.journal import Journal, job_key
 from dryside.negatives.measure import CaptureMeasured, MeasureOptions, measure_capture
 from dryside.negatives.profile import read_profile
 from dryside.negatives.roll_plan import plan_roll
+from dryside.negatives.warm_up import warm_up
 from dryside.negatives.workers import cluster_workers, run_all, thread_workers
 from dryside.negatives.write_positive import NoRoom, PositiveFiles
 
@@ -95,6 +96,8 @@ def invert(
         If there is no film in any capture.
     """
     _check(paths, options)
+    if not options.cluster:
+        warm_up()
     flat = read_flat(options.flat, assume=options.assume) if options.flat else None
     profile = read_profile(options.profile, options.process) if options.profile else None
     _make_folder(out)
