@@ -52,8 +52,9 @@ def test_a_chart_seen_on_the_roll_is_used():
     assert np.median(chart_difference(scene_of(roll.recipes[0], chart_patches(stock)))) <= 3.0
 
 
+@pytest.mark.parametrize("chart", [False, True])
 @pytest.mark.parametrize("process", ["c41", "e6"])
-def test_a_wedge_stays_neutral_over_six_stops(process):
+def test_a_wedge_on_the_roll_comes_out_neutral_over_six_stops(process, chart):
     """CIEDE2000 of the wedge's own lightness against what is rendered: chroma part at most 3 from -3 to +3 stops."""
     from skimage.color import deltaE_ciede2000
 
@@ -61,9 +62,12 @@ def test_a_wedge_stays_neutral_over_six_stops(process):
 
     stock = film(process, 31)
     span = 3.0 if process == "c41" else 2.0
-    roll = recipe_for_roll(chart_only(stock), process=process)
     stops = np.linspace(-span, span, 13)
     wedge = stock.by_log_exposure(log_exposure(stock, np.full((13, 71), 0.18)) + 0.30103 * stops[:, None])
+    frame = np.broadcast_to(np.repeat(wedge, 7, axis=0), (64, 91, 3))
+    roll = recipe_for_roll(
+        [FrameSamples(frame, base_of(stock)), *(chart_only(stock) if chart else [])], process=process
+    )
     rgb = scene_of(roll.recipes[0], wedge)
     rgb *= 0.18 / rgb[6].mean()
     lab = lab_of_srgb(rgb)

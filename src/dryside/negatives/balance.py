@@ -27,6 +27,22 @@ _MOST_CELLS_A_FRAME = 160
 # large lie: a little warm, as a dozen scanned film photographs do.
 _NEUTRAL_SPREADS = (0.5, 0.35, 0.25, 0.18, 0.13, 0.10, 0.10)
 _NEUTRAL_PART = 0.35
+
+# Making a picture paler would make more of it grey. It does not count: colours keep the spread that the prior gives
+# them, to this part.
+_COLOUR_KEPT = 0.05
+
+# A frame all of whose tones lie on one line over many stops is a wedge: nothing else in pictures does.
+_FEWEST_STEPS = 7
+_WEDGE_SPAN_STOPS = 3.5
+_WEDGE_SCATTER = 0.10
+_WEDGE_OFF_LINE = 0.02
+_WEDGE_WORTH = 10.0
+
+# Where most tones lie on one line from light to dark (a wedge, a grey day) they are greys: worth more, held closer.
+_MOSTLY_GREY = 0.6
+_MORE_WHEN_GREY = 15.0
+_SURE_SPREADS = (0.07, 0.05)
 _COLOUR_MEAN = np.array([0.15, -0.18])
 _COLOUR_SPREAD = np.array([0.85, 0.60])
 
@@ -78,9 +94,37 @@ def tones_of(frames: list[Array], prior_vector: Array) -> Tones:
         mean = np.stack([np.bincount(inverse.ravel(), finite[:, i]) / count for i in range(3)], axis=1)
         top = np.argsort(-count, kind="stable")[:_MOST_CELLS_A_FRAME]
         share = np.sqrt(count[top] / count.sum())
+        worth = _WEDGE_WORTH if _on_one_line(mean[top], share / share.sum(), prior_vector) else 1.0
         densities.append(mean[top])
-        weights.append(share / share.sum())
+        weights.append(worth * share / share.sum())
     return Tones(np.concatenate(densities), np.concatenate(weights))
+
+
+def wedge_tones(frames: list[Array], prior_vector: Array) -> list[Array]:
+    """Densities of a frame's tones where it is a grey wedge, else none: arrays of shape (tones, 3), one a frame.
+
+    Parameters as in `tones_of`.
+    """
+    parts = [tones_of([samples], prior_vector) for samples in frames]
+    return [part.density if part.weight.sum() > 1.5 else np.empty((0, 3)) for part in parts]
+
+
+def _on_one_line(density: Array, share: Array, vector: Array) -> bool:
+    """Whether all tones of a frame lie on one smooth line from dark to light: a grey wedge, whatever its cast."""
+    if len(share) < _FEWEST_STEPS:
+        return False
+    # Layers in depth see a whole picture nearly on a line: a wedge lies closer still.
+    variances = np.linalg.eigvalsh(np.cov(density.T, aweights=share))
+    if variances[1] > _WEDGE_OFF_LINE**2 * variances[2]:
+        return False
+    ratios = layer_ratios(vector, density)
+    stops = np.log2(np.maximum(balanced_exposures(vector, density).mean(axis=1), 1e-3))
+    if np.ptp(stops) < _WEDGE_SPAN_STOPS:
+        return False
+    line = np.polynomial.polynomial.polyvander(stops - share @ stops, 3)
+    root = np.sqrt(share)[:, None]
+    off = ratios - line @ np.linalg.lstsq(line * root, ratios * root, rcond=None)[0]
+    return bool(np.sqrt(share @ off**2).max() < _WEDGE_SCATTER)
 
 
 def layer_ratios(vector: Array, density: Array) -> Array:
@@ -112,25 +156,42 @@ def balanced_vector(prior: ColourPrior, mean: Array, tones: Tones, *, evidence: 
     if not len(tones.weight):
         return mean
     whiten = prior.whitening()
-    weight = tones.weight / tones.weight.sum() * evidence
-    vector = mean
-    for spread in _NEUTRAL_SPREADS:
-        aim, precision = _pull(layer_ratios(vector, tones.density), spread)
-        pull = np.sqrt(weight[:, None] * precision)
+    share = tones.weight / tones.weight.sum()
+    vector, grey_share = mean, 0.0
+    for spread in (*_NEUTRAL_SPREADS, *_SURE_SPREADS):
+        if spread in _SURE_SPREADS and grey_share < _MOSTLY_GREY:
+            break
+        aim, precision, grey = _pull(layer_ratios(vector, tones.density), spread)
+        grey_share = float(share @ grey)
+        worth = evidence * (1.0 + _MORE_WHEN_GREY * max(0.0, grey_share - _MOSTLY_GREY))
+        pull = np.sqrt(worth * share[:, None] * precision)
 
-        def residuals(x: Array, aim: Array = aim, pull: Array = pull) -> Array:
-            off = (layer_ratios(x, tones.density) - aim) * pull
-            return np.concatenate([off.ravel(), whiten @ (x - mean)])
+        coloured = share * (1.0 - grey)
+        usual = _colourfulness(layer_ratios(mean, tones.density), coloured)
+        keep = float(coloured.sum()) / _COLOUR_KEPT
+
+        def residuals(x: Array, aim: Array = aim, pull: Array = pull, coloured: Array = coloured) -> Array:
+            ratios = layer_ratios(x, tones.density)
+            off = (ratios - aim) * pull
+            paler = np.log(_colourfulness(ratios, coloured) / usual)  # noqa: B023 - used before the next round
+            return np.concatenate([off.ravel(), keep * paler, whiten @ (x - mean)])  # noqa: B023
 
         vector = least_squares(residuals, vector, max_nfev=6).x
     return np.asarray(vector)
 
 
-def _pull(ratios: Array, spread: float) -> tuple[Array, Array]:
-    """Where each tone is drawn to and how firmly (inverse variance), as a grey of `spread` or a colour; (tones, 2)."""
+def _colourfulness(ratios: Array, share: Array) -> Array:
+    """Spread of the two layer ratios over the tones, shape (2,)."""
+    share = share / max(float(share.sum()), 1e-9)
+    middle = share @ ratios
+    return np.asarray(np.sqrt(share @ (ratios - middle) ** 2) + 1e-3)
+
+
+def _pull(ratios: Array, spread: float) -> tuple[Array, Array, Array]:
+    """Where each tone is drawn to and how firmly (inverse variance), both (tones, 2), and how likely it is a grey."""
     off = (ratios - _COLOUR_MEAN) / _COLOUR_SPREAD
     grey = _NEUTRAL_PART / spread**2 * np.exp(-0.5 * (ratios**2).sum(axis=1) / spread**2)
     coloured = (1.0 - _NEUTRAL_PART) / _COLOUR_SPREAD.prod() * np.exp(-0.5 * (off**2).sum(axis=1)) + 1e-12
     part = (grey / (grey + coloured))[:, None]
     precision = part / spread**2 + (1.0 - part) / _COLOUR_SPREAD**2
-    return (1.0 - part) * _COLOUR_MEAN / _COLOUR_SPREAD**2 / precision, precision
+    return (1.0 - part) * _COLOUR_MEAN / _COLOUR_SPREAD**2 / precision, precision, part[:, 0]

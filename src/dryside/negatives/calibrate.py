@@ -7,15 +7,21 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from dryside.negatives.camera_kind import CAMERA_KINDS
 from dryside.negatives.chart_values import LINEAR_SRGB, lab_of_srgb
-from dryside.negatives.layers import LUMINANCE, SHOULDER, SIZE, TOE, scene
-from dryside.negatives.prior import ColourPrior
+from dryside.negatives.layers import LUMINANCE, SHOULDER, SIZE, TOE, balanced_exposures, scene
+from dryside.negatives.prior import ColourPrior, colour_prior
 
 Array = NDArray[np.float64]
 
 # One CIEDE2000 of misfit in a patch counts like this many standard deviations from the prior. Squares of the difference
 # (not of its root) keep the worst patches down.
 _PATCH_WEIGHT = 2.0
+
+# Tones of a wedge: so far off grey is worth one standard deviation, all of them together this many tones.
+_GREY_SIGMA_STOPS = 0.03
+_GREYS_WORTH = 40.0
+NO_GREYS: Array = np.empty((0, 3))
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,7 +41,13 @@ class ChartFit:
 
 
 def fit_chart(
-    prior: ColourPrior, mean: Array, density: ArrayLike, reference: Array = LINEAR_SRGB, weight: float = _PATCH_WEIGHT
+    prior: ColourPrior,
+    mean: Array,
+    density: ArrayLike,
+    reference: Array = LINEAR_SRGB,
+    *,
+    weight: float = _PATCH_WEIGHT,
+    greys: Array = NO_GREYS,
 ) -> ChartFit:
     """The vector that renders one or more frames of the chart truest.
 
@@ -51,6 +63,8 @@ def fit_chart(
         Linear sRGB of the patches.
     weight : float
         How much the patches count against the prior.
+    greys : array of shape (tones, 3), optional
+        Densities, as above, of other tones of the roll that are known to be grey: a wedge.
 
     Returns
     -------
@@ -66,11 +80,44 @@ def fit_chart(
 
     def residuals(vector: Array) -> Array:
         found = chart_difference(scene(vector, frames), reference, aim)
-        return np.concatenate([weight * found.ravel() / np.sqrt(len(frames)), whiten @ (vector - mean)])
+        coloured = _off_grey(vector, greys) / _GREY_SIGMA_STOPS * np.sqrt(_GREYS_WORTH / max(len(greys), 1))
+        return np.concatenate(
+            [weight * found.ravel() / np.sqrt(len(frames)), coloured.ravel(), whiten @ (vector - mean)]
+        )
 
     start = np.clip(mean, low + 1e-9, high - 1e-9)
     vector = least_squares(residuals, start, x_scale="jac", max_nfev=40).x
     return ChartFit(vector, chart_difference(scene(vector, frames), reference, aim).mean(axis=0))
+
+
+def _off_grey(vector: Array, greys: Array) -> Array:
+    """log2 of red and blue layers over green's, shape (tones, 2)."""
+    stops = np.log2(np.maximum(balanced_exposures(vector, greys), 1e-3))
+    return np.asarray(np.tanh(stops[:, [0, 2]] - stops[:, [1]]))
+
+
+def fit_chart_by_best_prior(
+    process: str,
+    base_density: ArrayLike,
+    density: ArrayLike,
+    reference: Array = LINEAR_SRGB,
+    *,
+    greys: Array = NO_GREYS,
+) -> ChartFit:
+    """`fit_chart` under the prior of each kind of sensor; the one that fits the patches best.
+
+    Parameters
+    ----------
+    process : {'c41', 'ecn2', 'e6'}
+        How the film was developed.
+    base_density : array of shape (3,)
+        Film base, log10.
+    density, reference, greys
+        As in `fit_chart`.
+    """
+    priors = [colour_prior(process, kind) for kind in CAMERA_KINDS]
+    fits = [fit_chart(prior, prior.mean(base_density), density, reference, greys=greys) for prior in priors]
+    return min(fits, key=lambda fit: float(fit.difference.mean()))
 
 
 def bounds() -> tuple[Array, Array]:

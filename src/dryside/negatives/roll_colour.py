@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryside.negatives.balance import balanced_vector, layer_ratios, tones_of, wedge_tones
-from dryside.negatives.calibrate import fit_chart_by_best_prior
+from dryside.negatives.calibrate import NO_GREYS, fit_chart_by_best_prior
 from dryside.negatives.camera_kind import camera_kind
 from dryside.negatives.chart import ChartFound, find_chart
 from dryside.negatives.layers import NEUTRAL, neutral_stops
@@ -81,7 +81,10 @@ def roll_colour(
     RollColour
     """
     base = np.median(bases, axis=0) * LOG10_2 if len(bases) else np.zeros(3)
-    prior = colour_prior(process, camera_kind(process, base if len(bases) else None, pictures))
+    usual = colour_prior(process).mean(base)
+    greys = wedge_tones([picture.reshape(-1, 3) for picture in pictures], usual)
+    telling = [picture for picture, grey in zip(pictures, greys, strict=True) if not len(grey)]
+    prior = colour_prior(process, camera_kind(process, base if len(bases) else None, telling))
     mean = prior.mean(base)
     if profile is not None:
         return RollColour(profile.numbers, "profile", 1.0, _shift(profile.numbers, mean))
@@ -89,8 +92,8 @@ def roll_colour(
     found = [find_chart(picture) for picture in pictures] if use_charts and scale == 1.0 else []
     charts = [chart.density for chart in found if isinstance(chart, ChartFound)]
     if charts:
-        greys = wedge_tones([picture.reshape(-1, 3) for picture in pictures], mean)
-        vector = fit_chart_by_best_prior(process, base, np.array(charts), greys=greys).vector
+        known = np.concatenate([grey for grey, chart in zip(greys, found, strict=True) if not chart] or [NO_GREYS])
+        vector = fit_chart_by_best_prior(process, base, np.array(charts), greys=known).vector
         return RollColour(vector, "chart", scale, _shift(vector, mean))
     vector = balanced_vector(prior, mean, tones_of([picture.reshape(-1, 3) * scale for picture in pictures], mean))
     return RollColour(vector, "pictures", scale, _shift(vector, mean))
