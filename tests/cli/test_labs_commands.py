@@ -61,8 +61,8 @@ def plan_from_files(dryside, files, *words):
 
 def test_a_plan_needs_no_book_and_has_the_fixed_form(dryside, files):
     document = plan_from_files(dryside, files)
-    # By hand: A1 at Tern 5 + 4 + 10 x 0.40 = 13.00, A2 12 + 4 + 2 x 0.40 + 4.00 = 20.80, postage 4.50. A1 at Quay Street
-    # is 7 + 5 + 5.00 = 17.00 and leaves A2 at 25.30: 42.30.
+    # By hand: A1 at Tern 5 + 4 + 10 x 0.40 = 13.00, A2 12 + 4 + 2 x 0.40 + 4.00 = 20.80, postage 4.50. A1 at the other
+    # lab is 7 + 5 + 5.00 = 17.00 and leaves A2 at 25.30: 42.30.
     (plan,) = document["plans"]
     assert plan["total"] == {"amount": "38.30", "currency": "EUR"}
     (order,) = plan["orders"]
