@@ -215,7 +215,8 @@ def agreement(steps: Floats) -> FloatArray:
     Half of the weight asks for a step that is surely something, half only for one that stands out of the grain: a faint
     step along a whole side counts more than a strong one along a part of it.
     """
-    spread = 1.48 * np.median(np.abs(steps - np.median(steps, axis=0)), axis=0)
+    some = steps[:: max(1, len(steps) // 120)]
+    spread = 1.48 * np.median(np.abs(some - np.median(some, axis=0)), axis=0)
     grain = max(float(np.percentile(spread, 20)), 0.1)
     return np.asarray((np.clip(steps, -1, 1).mean(axis=0) + np.clip(steps / (2 * grain), -1, 1).mean(axis=0)) / 2)
 

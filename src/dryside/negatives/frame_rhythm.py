@@ -76,7 +76,7 @@ def place(
     rhythm_weight : float, optional
         What a frame that stands oddly costs, against 1 for an edge that is seen along its whole side.
     """
-    lengths = np.arange(length_mm - slack_mm, length_mm + slack_mm + 1e-6, 0.1)
+    lengths = np.arange(length_mm - slack_mm, length_mm + slack_mm + 1e-6, max(0.1, slack_mm / 8))
     scores = np.array([_scores(track, float(length)) for length in lengths])
     step = track.step_mm
     near = max(1, round((length_mm - min(_LONGEST_OVERLAP_MM, length_mm / 4)) / step))

@@ -19,6 +19,8 @@ Floats = NDArray[np.floating[Any]]
 _HOLE_AREA_MM2 = HOLE_ALONG_MM * HOLE_ACROSS_MM - (4 - np.pi) * HOLE_CORNER_RADIUS_MM**2
 _PITCH_BY_ROOT_AREA = PITCH_MM / np.sqrt(_HOLE_AREA_MM2)
 _LEVELS = 12
+_LINKS_TRIED = 60
+_ROWS_IN_A_GROUP = 4
 _SEARCH_PIXELS = 500_000  # enough to tell holes; their centres are measured on more
 _ROW_DISTANCE_BY_PITCH = ROW_DISTANCE_MM / PITCH_MM
 
@@ -123,6 +125,8 @@ def _candidates(clear: NDArray[np.float32]) -> Floats:
     import cv2
 
     low, high = np.percentile(clear[::3, ::3], [2, 99.8])
+    if not high > 0:
+        return np.zeros((0, 5))
     low = max(float(low), float(high) * 0.02)
     found: list[tuple[float, ...]] = []
     largest = clear.size / 60
@@ -199,7 +203,41 @@ def _lines(holes: Floats) -> list[NDArray[np.int64]]:
     count = len(holes)
     graph = coo_matrix((np.ones(len(good)), (good[:, 0], good[:, 1])), shape=(count, count))
     _, member = connected_components(graph, directed=False)
-    return [np.flatnonzero(member == k) for k in np.flatnonzero(np.bincount(member) >= 3)]
+    groups = np.flatnonzero(np.bincount(member) >= 3)
+    return [row for k in groups for row in _straight_rows(holes, member == k, good[member[good[:, 0]] == k])]
+
+
+def _straight_rows(holes: Floats, group: NDArray[np.bool_], links: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+    """The rows in a group of linked candidates, the longest first.
+
+    What is linked to a row by chance (print, a window in a picture) neither bends nor breaks it: each link is taken as
+    two neighbours of a row, and the one that most of the group agrees with decides.
+    """
+    rows = []
+    left = group.copy()
+    while left.sum() >= 3 and len(links) and len(rows) < _ROWS_IN_A_GROUP:
+        some = links[:: max(1, len(links) // _LINKS_TRIED)]
+        members = np.flatnonzero(left)
+        start = holes[some[:, 0], :2]
+        step = holes[some[:, 1], :2] - start
+        length = np.hypot(step[:, 0], step[:, 1])
+        sizes = (holes[some[:, 0], _ROOT_AREA] + holes[some[:, 1], _ROOT_AREA]) / 2
+        pitch = length / np.clip(np.round(length / (_PITCH_BY_ROOT_AREA * sizes)), 1, 3)
+        offset = holes[members, :2][None] - start[:, None]
+        along = (offset * step[:, None]).sum(axis=-1) / length[:, None]
+        off = np.abs(offset[..., 0] * step[:, None, 1] - offset[..., 1] * step[:, None, 0]) / length[:, None]
+        number = along / pitch[:, None]
+        loose = 1 + 0.03 * np.abs(number)  # a link's own error grows along the row
+        fits = (np.abs(number - np.round(number)) < 0.12 * loose) & (off < 0.25 * sizes[:, None] * loose)
+        fits &= np.abs(np.log(holes[members, _ROOT_AREA][None] / sizes[:, None])) < 0.25
+        best = int(fits.sum(axis=1).argmax())
+        row = members[fits[best]]
+        if len(row) < 3:
+            break
+        rows.append(row)
+        left[row] = False
+        links = links[left[links].all(axis=1)]
+    return rows
 
 
 def _near_pairs(holes: Floats) -> NDArray[np.int64]:

@@ -13,6 +13,7 @@ Floats = NDArray[np.floating[Any]]
 
 # More freedom must buy a clearly better fit, or it only follows the noise.
 _WORTH_A_PARAMETER = 0.85
+_HOLES_FOR_A_LENS = 28
 
 
 def fit_similarity(film_mm: Floats, pixels: Floats, capture_size: tuple[int, int], *, mirrored: bool) -> FilmPlane:
@@ -65,7 +66,7 @@ def fit_plane(film_mm: Floats, pixels: Floats, start: FilmPlane) -> tuple[FilmPl
     scale = start.pixels_per_mm(np.median(film_mm, axis=0))
     straight = _least_squares(film_mm, pixels, start, scale, bend=False)
     wrong = _residuals(straight, film_mm, pixels)
-    if len(film_mm) < 14:
+    if len(film_mm) < _HOLES_FOR_A_LENS:
         return straight, wrong
     bent = _least_squares(film_mm, pixels, straight, scale, bend=True)
     wrong_bent = _residuals(bent, film_mm, pixels)
