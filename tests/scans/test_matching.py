@@ -64,6 +64,16 @@ def test_every_scan_gets_its_shot_or_none_and_the_order_is_told(roll):
     assert [aside.name for aside in found.asides] == ["clip.mov"]
 
 
+def test_a_double_exposure_lies_in_two_shots_of_different_views(roll, tmp_path):
+    root, _ = roll
+    both = [cv2.imread(str(path))[..., ::-1].astype(float) for path in (photographs()[0], photographs()[3])]
+    write_jpeg(tmp_path / "scans" / "1.jpg", np.clip(0.6 * both[0] + 0.6 * both[1], 0, 255).astype(np.uint8))
+    write_jpeg(tmp_path / "scans" / "2.jpg", scan_of(both[1].astype(np.uint8), 0))
+    first, second = match_folders(tmp_path / "scans", root / "shots").pairs
+    assert first.second is not None
+    assert second.second is None
+
+
 def test_the_printed_form_is_the_fixed_one(roll):
     root, truth = roll
     printed = json.loads(json.dumps(match_folders(root / "scans", root / "shots").as_dict()))

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import cv2
+import pillow_heif
 import pytest
+from PIL import Image
 
 from dryside.book.frames import list_frames
 from dryside.book.schema import files, scans
@@ -23,14 +25,17 @@ def roll_on_disk(tmp_path_factory):
     for k, path in enumerate(photographs()[:COUNT]):
         picture = cv2.imread(str(path))[..., ::-1].copy()
         write_jpeg(root / "scans" / f"{COUNT - k:02d}.jpg", scan_of(picture, k))  # the lab scanned from the film's end
-        from PIL import Image
-
         exif = Image.Exif()
         inner = exif.get_ifd(0x8769)
         inner[0x9003] = f"2026:05:01 {6 + k // 3:02d}:{k % 3 * 20:02d}:30"  # UTC: two hours behind the log
         for tag, value in NORTH.items():
             exif.get_ifd(0x8825)[tag] = value
-        write_jpeg(root / "shots" / f"IMG_{k}.jpg", shot_of(picture, k), exif=exif)
+        if k % 2:
+            write_jpeg(root / "shots" / f"IMG_{k}.jpg", shot_of(picture, k), exif=exif)
+        else:
+            (root / "shots").mkdir(exist_ok=True)
+            heic = pillow_heif.from_pillow(Image.fromarray(shot_of(picture, k)))
+            heic.save(root / "shots" / f"IMG_{k}.heic", exif=exif.tobytes(), quality=70)
     return root
 
 

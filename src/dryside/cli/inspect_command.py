@@ -94,7 +94,8 @@ def _likenesses_of(scans: list[tuple[str, Path]], references: Path | None) -> An
     from dryside.scans.phone import read_phone_folder
 
     found = match_pictures(scans, read_phone_folder(references).shots)
-    return {pair.scan: [pair.likeness] for pair in found.pairs if pair.likeness}
+    seen = {pair.scan: [one for one in (pair.likeness, pair.second) if one] for pair in found.pairs}
+    return {scan: likenesses for scan, likenesses in seen.items() if likenesses}
 
 
 def _tell(found: Any, pdf: Path | None) -> None:

@@ -19,9 +19,9 @@ import numpy as np
 
 from dryside.film.refusal import NotFound, Refusal
 from dryside.negatives.likeness import Likeness, View, compare, mirrored, see, shared_points
-from dryside.scans.match_odds import log_odds, settings
+from dryside.scans.match_odds import log_odds, same_view, settings
 from dryside.scans.order_in_time import Pairing, pair_in_time
-from dryside.scans.parcel import Aside, open_parcel
+from dryside.scans.parcel import Aside, open_parcel, plain_names
 from dryside.scans.phone import PhoneShot, read_phone_folder
 from dryside.scans.picture_files import SUFFIXES, media_type, read_rgb8
 
@@ -41,12 +41,16 @@ _NO_POINTS = np.zeros((0, 2), np.float32)
 
 @dataclass(frozen=True)
 class Pair:
-    """A scan and its shot (None: none), how sure; for a pair also how the scan lies in the shot."""
+    """A scan and its shot (None: none), how sure; for a pair also how the scan lies in the shot.
+
+    `second` is how it lies in another shot that shows something else: the sign of a double exposure.
+    """
 
     scan: str
     reference: str | None
     confidence: float
     likeness: Likeness | None = None
+    second: Likeness | None = None
 
 
 @dataclass(frozen=True)
@@ -94,7 +98,7 @@ def match_folders(
     if not entries:
         raise NotFound(str(scans), "no picture is in it", "Name the folder with the scans.")
     phone = read_phone_folder(references)
-    pictures = [(entry.name, entry.source) for entry in entries]
+    pictures = [(entry.name, entry.source) for entry in plain_names(entries)]
     found = match_pictures(pictures, phone.shots, step=step, workers=workers)
     return Matching(found.pairs, found.order, phone.shots, (*parcel.asides, *phone.asides, *found.asides))
 
@@ -119,7 +123,8 @@ def match_pictures(
     for i, (name, _) in enumerate(scans):
         j, confidence = pairing.choice(i)
         likeness = table.found[i, j] if j is not None else None
-        pairs.append(Pair(name, shots[j].name if j is not None else None, round(confidence, 4), likeness))
+        second = table.second_view(i, j) if j is not None else None
+        pairs.append(Pair(name, shots[j].name if j is not None else None, round(confidence, 4), likeness, second))
     order = "descending" if pairing.is_descending else "ascending"
     return Matching(tuple(pairs), order, tuple(shots), (*scan_asides, *shot_asides))
 
@@ -229,6 +234,14 @@ class _Table:
         if turned * 2 >= plain:
             tries.append(compare(self.mirrored[i], self.shots[j], is_mirrored=True))
         return max(tries, key=_goodness)
+
+    def second_view(self, i: int, j: int) -> Likeness | None:
+        """How scan `i` lies in a shot that shows something else than shot `j`, its own; None where it lies in no such."""
+        strong = settings()["order"]["strong"]
+        mine = {k: found for (scan, k), found in self.found.items() if scan == i and k != j}
+        others = [k for k, found in mine.items() if same_view(found) >= strong]
+        apart = [k for k in others if not compare(self.shots[k], self.shots[j])]
+        return max((mine[k] for k in apart), key=_goodness, default=None)
 
     def odds(self) -> NDArray[np.float64]:
         """Log odds of every pair, shape (scans, shots); pairs not looked at are as good as impossible."""

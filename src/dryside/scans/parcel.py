@@ -132,6 +132,14 @@ def open_parcel(paths: Sequence[Path]) -> Parcel:
     return Parcel(tuple(entries), tuple(asides))
 
 
+def plain_names(entries: Sequence[Entry]) -> tuple[Entry, ...]:
+    """The same entries named by their file names alone, where these tell them apart."""
+    bases = [entry.base_name for entry in entries]
+    if len(set(bases)) < len(bases):
+        return tuple(entries)
+    return tuple(replace(entry, name=base) for entry, base in zip(entries, bases, strict=True))
+
+
 def copy_out(entry: Entry, target: BinaryIO) -> None:
     """Stream an entry's bytes into an open file.
 

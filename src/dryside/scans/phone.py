@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from dryside.film.refusal import NotFound
-from dryside.scans.parcel import Aside, natural_key, open_parcel
+from dryside.scans.parcel import Aside, natural_key, open_parcel, plain_names
 from dryside.scans.picture_files import SUFFIXES, media_type
 
 _SCREEN_NAME = re.compile(r"screen[ _-]?(shot|recording)|bildschirmfoto|captura|capture d.?.cran|skjermbilde", re.I)
@@ -111,7 +111,7 @@ def read_phone_folder(folder: Path) -> PhoneFolder:
     asides = list(parcel.asides)
     shots: list[PhoneShot] = []
     stems: dict[tuple[str, datetime | None], str] = {}
-    for entry in parcel.entries:
+    for entry in plain_names(parcel.entries):
         kind = media_type(entry.source)
         if kind not in SUFFIXES:
             video = (kind or "").startswith("video/")
