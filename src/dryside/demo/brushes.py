@@ -82,6 +82,14 @@ def fill(picture: Picture, points: list[tuple[float, float]], colour: object) ->
     painted[:] = painted * (1 - cover) + np.asarray(colour, np.float32) * cover
 
 
+def window(x: Picture, y: Picture, at: Point, reach: Point) -> tuple[slice, slice]:
+    """Rows and columns of the grid within `reach` (across, down; from 0 to 1) of a point, a pixel more on each side."""
+    rows, columns = x.shape
+    left, right = (round((at[0] + side * reach[0]) * columns) + 2 * side for side in (-1, 1))
+    top, low = (round((at[1] + side * reach[1]) * rows) + 2 * side for side in (-1, 1))
+    return slice(max(top, 0), max(low, 0)), slice(max(left, 0), max(right, 0))
+
+
 def ellipse(
     x: Picture, y: Picture, at: tuple[float, float], size: tuple[float, float], aspect: float, height: int
 ) -> Picture:
@@ -100,11 +108,15 @@ def ball(
     aspect: float,
 ) -> Picture:
     """An ellipsoid lit from the upper left with a soft shadow side and a rim of sky light."""
+    part = window(x, y, at, (size[0] / aspect, size[1]))
+    height, x, y, behind = x.shape[0], x[part], y[part], picture[part]
     across, down = (x - at[0]) * aspect / size[0], (y - at[1]) / size[1]
     radius = np.hypot(across, down)
     normal_z = np.sqrt(np.clip(1 - radius**2, 0, 1))
     key = np.clip(-0.55 * across - 0.45 * down + 0.70 * normal_z, 0, 1)
     light = 0.16 + 1.05 * key[..., None] * np.asarray([1.0, 0.93, 0.82], np.float32)
     light = light + 0.10 * (1 - normal_z)[..., None] * np.asarray([0.7, 0.85, 1.0], np.float32)
-    cover = ellipse(x, y, at, size, aspect, x.shape[0])[..., None]
-    return picture * (1 - cover) + cover * np.asarray(colour, np.float32) * light
+    cover = ellipse(x, y, at, size, aspect, height)[..., None]
+    painted = picture.copy()
+    painted[part] = behind * (1 - cover) + cover * np.asarray(colour, np.float32) * light
+    return painted

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from dryside.demo.brushes import Picture, ball, ellipse, fill, glow, grid, line, mix, noise, sky, soft
+from dryside.demo.brushes import Picture, ball, ellipse, fill, glow, grid, line, mix, noise, sky, soft, window
 
 Painter = Callable[[int, int, np.random.Generator], Picture]
 
@@ -254,8 +254,9 @@ def portrait(width: int, height: int, rng: np.random.Generator) -> Picture:
     picture = mix([0.10, 0.17, 0.07], [0.03, 0.06, 0.03], y)
     for _ in range(60):
         spot, wide = (rng.uniform(0, 1), rng.uniform(0, 0.8)), rng.uniform(0.02, 0.07)
-        disc = np.clip((wide - np.hypot((x - spot[0]) * aspect, y - spot[1])) * 60, 0, 1)
-        picture += disc[..., None] * (np.array([0.20, 0.22, 0.08]) * rng.uniform(0.1, 0.9)).astype(np.float32)
+        part = window(x, y, spot, (wide / aspect, wide))
+        disc = np.clip((wide - np.hypot((x[part] - spot[0]) * aspect, y[part] - spot[1])) * 60, 0, 1)
+        picture[part] += disc[..., None] * (np.array([0.20, 0.22, 0.08]) * rng.uniform(0.1, 0.9)).astype(np.float32)
     picture = soft(picture, width / 90)
     middle, tone = rng.uniform(0.42, 0.58), rng.uniform(0, 1)
     skin = np.array([0.58, 0.34, 0.23]) * (1 - tone) + np.array([0.20, 0.10, 0.06]) * tone

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import os
 import zipfile
+from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 from functools import lru_cache
 from pathlib import Path
@@ -18,7 +20,7 @@ from dryside.demo.season_plan import SeasonFrame, SeasonRoll, frames_of
 Picture = npt.NDArray[np.floating[Any]]
 
 SCAN_LONG_EDGE_PX = 1800
-DRAWN_LONG_EDGE_PX = 900
+DRAWN_LONG_EDGE_PX = 800
 
 # Colour rendition of each process as a lab's scan shows it: saturation, warmth, contrast of the tone curve.
 LOOKS = {"c41": (1.0, 1.0, 1.0), "ecn2": (0.85, 0.92, 0.85), "e6": (1.2, 1.0, 1.25), "bw": (0.0, 1.0, 1.05)}
@@ -29,7 +31,7 @@ def scene(frame: SeasonFrame, *, square: bool = False) -> Picture:
 
     Views of the same subject share the drawing and differ in the crop.
     """
-    width, height = (800, 800) if square else (1080, 720)
+    width, height = (720, 720) if square else (960, 640)
     if frame.painter == "chart":
         return chart_scene(round(width / 1.2), round(height / 1.2))
     whole = _drawn(frame.painter, width, height, frame.seed)
@@ -104,14 +106,14 @@ def jpeg(pixels: npt.NDArray[np.uint8], *, scanned: datetime, quality: int = 92)
 def scans_of(roll: SeasonRoll, *, scanned: datetime, long_edge_px: int = SCAN_LONG_EDGE_PX) -> list[bytes]:
     """The lab's scans of a roll, in order; a blank frame is scanned as what it is: nothing."""
     square = roll.format == "120-6x6"
-    made: list[bytes] = []
-    for frame in frames_of(roll.number):
+
+    def scan(place: int, frame: SeasonFrame) -> bytes:
         picture = np.full((600, 900, 3), 0.001) if frame.blank else scene(frame, square=square)
-        seed = 1000 * roll.number + len(made)
-        made.append(
-            jpeg(lab_scan(picture, process=roll.process, long_edge_px=long_edge_px, seed=seed), scanned=scanned)
-        )
-    return made
+        seed = 1000 * roll.number + place
+        return jpeg(lab_scan(picture, process=roll.process, long_edge_px=long_edge_px, seed=seed), scanned=scanned)
+
+    with ThreadPoolExecutor(os.cpu_count() or 1) as threads:
+        return list(threads.map(scan, *zip(*enumerate(frames_of(roll.number)), strict=True)))
 
 
 def write_delivery(path: Path, folders: dict[str, list[bytes]], *, made: datetime) -> Path:
