@@ -213,7 +213,7 @@ def _straight_rows(holes: Floats, group: NDArray[np.bool_], links: NDArray[np.in
     What is linked to a row by chance (print, a window in a picture) neither bends nor breaks it: each link is taken as
     two neighbours of a row, and the one that most of the group agrees with decides.
     """
-    rows = []
+    rows: list[NDArray[np.int64]] = []
     left = group.copy()
     while left.sum() >= 3 and len(links) and len(rows) < _ROWS_IN_A_GROUP:
         some = links[:: max(1, len(links) // _LINKS_TRIED)]
