@@ -3,7 +3,7 @@
 Real film photographs (../shared/data/film-photographs) and the pictures that scikit-image ships are the subjects. Of
 each frame a scan and, for most, a phone shot are made: other colours or black and white, another exposure, a wider
 field, perspective, a little parallax, crop, quarter turns, mirrored rolls, grain, blur, JPEG. Some frames have no shot,
-some shots no frame, some subjects come twice nearly alike. Seeds from 1000 are held out: nothing was tuned on them.
+some shots no frame, some subjects come twice nearly alike. Seeds from 2000 are held out: nothing was tuned on them.
 
     python benchmarks/match.py [--rolls 8] [--seed 0] [--held-out] [--timing] [--work DIR]
 """
@@ -35,7 +35,7 @@ EXTRA = (
     "hubble_deep_field",
     "retina",
 )
-HELD_OUT_FROM = 1000
+HELD_OUT_FROM = 2000
 
 
 @dataclass

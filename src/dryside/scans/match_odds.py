@@ -23,6 +23,7 @@ class Habit:
 
     `across` and `down` are the middle's usual place less the shot's, in parts of the shot's sides; `spread` is its
     standard deviation on either axis. `log_size` is the usual logarithm of the frame's part of the shot's diagonal.
+    `mirrored` is the share of mirrored scans: a roll is mirrored as a whole, or scans are one by one.
     """
 
     across: float
@@ -30,6 +31,7 @@ class Habit:
     spread: float
     log_size: float
     size_spread: float
+    mirrored: float
 
 
 @cache
@@ -45,7 +47,7 @@ def same_view(likeness: Likeness) -> float:
     weights = settings()["same_view"]
     total = (
         weights["per_log_points"] * math.log(likeness.points / LEAST_POINTS)
-        + weights["per_agreement"] * (likeness.agreement - 0.35)
+        + weights["per_agreement"] * (likeness.agreement - weights["usual_agreement"])
         + weights["per_outside"] * (1.0 - likeness.coverage)
     )
     return max(-weights["most"], min(weights["most"], total))
@@ -93,7 +95,7 @@ def _habit(clear: Sequence[Likeness]) -> Habit:
     rules = settings()["placement"]
     few = rules["usual_counts_as"]
     if not clear:
-        return Habit(0.0, 0.0, 2 * rules["usual_spread"], math.log(0.7), 2 * rules["usual_size_spread"])
+        return Habit(0.0, 0.0, 2 * rules["usual_spread"], math.log(0.7), 2 * rules["usual_size_spread"], 0.5)
     middles = np.array([_middle(likeness) for likeness in clear])
     sizes = np.array([_log_size(likeness) for likeness in clear])
     pull = len(clear) / (len(clear) + few)
@@ -107,6 +109,7 @@ def _habit(clear: Sequence[Likeness]) -> Habit:
         max(_pulled(spread, rules["usual_spread"], len(clear), few), rules["least_spread"]),
         size,
         max(_pulled(size_spread, rules["usual_size_spread"], len(clear), few), rules["least_size_spread"]),
+        (sum(likeness.mirrored for likeness in clear) + 1) / (len(clear) + 2),
     )
 
 
@@ -129,4 +132,6 @@ def _placement(likeness: Likeness, habit: Habit) -> float:
     size = _log_size(likeness) - habit.log_size
     other = max(rules["other_size_spread"], 1.5 * habit.size_spread)
     total += math.log(other / habit.size_spread) - 0.5 * (size / habit.size_spread) ** 2 + 0.5 * (size / other) ** 2
+    # Of other views of a subject as many would lie mirrored as not.
+    total += math.log((habit.mirrored if likeness.mirrored else 1 - habit.mirrored) / 0.5)
     return max(rules["most_against"], total)

@@ -236,7 +236,7 @@ class _Table:
         return max(tries, key=_goodness)
 
     def second_view(self, i: int, j: int) -> Likeness | None:
-        """How scan `i` lies in a shot that shows something else than shot `j`, its own; None where it lies in no such."""
+        """How scan `i` lies in a shot that shows something else than its own, shot `j`; None where it lies in none."""
         strong = settings()["order"]["strong"]
         mine = {k: found for (scan, k), found in self.found.items() if scan == i and k != j}
         others = [k for k, found in mine.items() if same_view(found) >= strong]

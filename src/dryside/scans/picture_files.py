@@ -293,22 +293,25 @@ def thumbnail_jpeg(image: Image8) -> bytes:
 
 
 def _read_jpeg(data: bytes, longest: int) -> NDArray[Any]:
-    """Decode strictly (a cut-off file is an error), at the smallest eighth that is still large enough."""
+    """Decode at the smallest eighth that is still large enough.
+
+    A file that ends early is an error; what else a decoder warns of (stray bytes between markers, as some phones and
+    old scanners write them) is not.
+    """
     import simplejpeg
 
-    height, width, colorspace, _ = simplejpeg.decode_jpeg_header(data, strict=True)
+    height, width, colorspace, _ = simplejpeg.decode_jpeg_header(data, strict=False)
     if colorspace in ("CMYK", "YCCK"):
         return _pillow_rgb(data)
     kind = "GRAY" if colorspace == "Gray" else "RGB"
     factor = min(1.0, longest / max(height, width)) if longest else 1.0
-    array = simplejpeg.decode_jpeg(
-        data,
-        colorspace=kind,
-        strict=True,
-        min_factor=1,
-        min_height=int(height * factor) if longest else 0,
-        min_width=int(width * factor) if longest else 0,
-    )
+    size = {"min_height": int(height * factor), "min_width": int(width * factor)} if longest else {}
+    try:
+        array = simplejpeg.decode_jpeg(data, colorspace=kind, strict=True, min_factor=1, **size)
+    except ValueError as problem:
+        if "premature end" in str(problem).lower():
+            raise
+        array = simplejpeg.decode_jpeg(data, colorspace=kind, strict=False, min_factor=1, **size)
     return array[..., 0] if kind == "GRAY" else array
 
 
