@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache
@@ -100,6 +101,10 @@ def check_country(country: str, subdivision: str | None) -> tuple[str, str] | No
     """What is wrong with a country or its part, and the remedy; None if its public holidays are known."""
     import holidays
 
+    # Asked for one place, the library loads that country alone; its list of all of them would load every one.
+    with suppress(NotImplementedError):
+        holidays.country_holidays(country, subdiv=subdivision)
+        return None
     supported = holidays.list_supported_countries()
     if country not in supported:
         near = nearest_names(country, sorted(supported))[0]
@@ -107,12 +112,10 @@ def check_country(country: str, subdivision: str | None) -> tuple[str, str] | No
             f"no public holidays are known for country '{country}'",
             f"Write its two letters (did you mean {near}?), or leave country out and list them in closed_dates.",
         )
-    if subdivision is not None and subdivision not in supported[country]:
-        parts = sorted(supported[country])
-        near_parts = ", ".join(nearest_names(subdivision, parts, count=3))
-        remedy = f"Near it: {near_parts}." if parts else f'Write country = "{country}" alone.'
-        return f"no part '{subdivision}' of {country} has public holidays of its own", remedy
-    return None
+    parts = sorted(supported[country])
+    near_parts = ", ".join(nearest_names(subdivision or "", parts, count=3))
+    remedy = f"Near it: {near_parts}." if parts else f'Write country = "{country}" alone.'
+    return f"no part '{subdivision}' of {country} has public holidays of its own", remedy
 
 
 def never_open(hand_days: frozenset[int], closed: frozenset[int]) -> bool:

@@ -13,7 +13,7 @@ from dryside.book.schema import loans
 from dryside.book.stocks import get_stock, list_shelf
 from dryside.labs.book_labs import KnownLab, list_labs
 from dryside.labs.lab import OLD_AFTER_DAYS
-from dryside.labs.lab_record import expected_days, record_of
+from dryside.labs.lab_record import LabRecord, expected_days, record_of
 from dryside.labs.orders import OrderLineRow, OrderRow, lines_of, list_orders
 from dryside.labs.roll_warnings import LONG_EXPOSED_DAYS
 
@@ -63,9 +63,12 @@ def due_entries(conn: Connection, today: date) -> tuple[DueEntry, ...]:
     labs = {known.row.id: known for known in list_labs(conn, day=today, with_inactive=True)}
     orders = list_orders(conn)
     found: list[DueEntry] = []
+    records: dict[int, LabRecord | None] = {}
     for order in orders:
-        past = [one for one in orders if one.lab_id == order.lab_id and one.id != order.id]
-        found += _of_order(conn, order, labs[order.lab_id], past, today)
+        if order.scans_on is None and order.lab_id not in records:
+            past = [one for one in orders if one.lab_id == order.lab_id]
+            records[order.lab_id] = record_of(labs[order.lab_id].lab, past)
+        found += _of_order(conn, order, labs[order.lab_id], records.get(order.lab_id), today)
     found += _exposed(conn, today)
     found += _shelf(conn, today)
     found += _price_lists(conn, labs, today)
@@ -82,12 +85,12 @@ def urgency_of(day: date, today: date) -> str:
 
 
 def _of_order(
-    conn: Connection, order: OrderRow, known: KnownLab, past: list[OrderRow], today: date
+    conn: Connection, order: OrderRow, known: KnownLab, record: LabRecord | None, today: date
 ) -> Iterator[DueEntry]:
     lines = lines_of(conn, order.id)
     services = {line.service.split()[0] for line in lines}
     if "scan" in services and order.scans_on is None:
-        yield _scans(order, known, past, today)
+        yield _scans(order, known, record, today)
         if order.download_ends_on:
             day = date.fromisoformat(order.download_ends_on)
             detail = f"Then {known.row.name} deletes its copies. Take them in: dryside receive."
@@ -104,9 +107,8 @@ def _of_order(
         yield DueEntry("prints", order.number, day, f"Fetch the prints of {order.number}", detail, urgency)
 
 
-def _scans(order: OrderRow, known: KnownLab, past: list[OrderRow], today: date) -> DueEntry:
+def _scans(order: OrderRow, known: KnownLab, record: LabRecord | None, today: date) -> DueEntry:
     promised = date.fromisoformat(order.ready_on or order.dropped_on)
-    record = record_of(known.lab, past)
     day, latest = promised, promised
     detail = f"Promised by {known.row.name} for {promised}."
     if record is not None:

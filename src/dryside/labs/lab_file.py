@@ -9,7 +9,6 @@ from decimal import Decimal
 from pathlib import Path
 
 from dryside.film.formats import parse_format
-from dryside.film.nearest import in_words
 from dryside.film.processes import parse_process
 from dryside.film.refusal import NotFound, Refusal
 from dryside.labs.calendar import check_country, never_open
@@ -26,7 +25,7 @@ _TABLES: Mapping[str, tuple[str, ...]] = {
     "develop": ("process", "formats", "price", "push_per_stop", "working_days", "hand_days", "notes"),
     "scan": ("name", "long_edge_px", "price", "notes"),
     "print": ("size", "price", "notes"),
-    "rush": ("processes", "working_days", "price", "notes"),
+    "rush": ("processes", "working_days", "price", "price_per_roll", "notes"),
 }
 _AT_LINE = re.compile(r"\s*\(at (?:line (?P<line>\d+), column \d+|end of document)\)")
 
@@ -226,13 +225,8 @@ def _rush(one: Fields, currency: str) -> Rush:
     return Rush(
         processes=one.parsed_list("processes", parse_process, required=True),
         working_days=one.whole("working_days", required=True, most=366) or 0,
-        price=one.money("price", currency),
+        price=one.money("price_per_roll" if one.has("price_per_roll") else "price", currency),
     )
 
 
-def describe_form() -> str:
-    """The keys a lab's file may have, in words, for help texts."""
-    return f"{in_words(_TOP_KEYS, last='and')}; tables {in_words((f'[[{name}]]' for name in _TABLES), last='and')}"
-
-
-__all__ = ["LabProblems", "describe_form", "read_lab", "read_lab_file", "read_labs"]
+__all__ = ["LabProblems", "read_lab", "read_lab_file", "read_labs"]
