@@ -15,7 +15,7 @@ from dryside.book.schema import scans, stocks
 from dryside.demo.simulator import Camera, Placed, draw_capture, lay_out
 from dryside.film.refusal import NotFound, Refusal
 from dryside.sleeves.glance import GlanceCache, glance_at
-from dryside.sleeves.loose import LooseFrame, LooseStrip, place_strip, verdict
+from dryside.sleeves.loose import Guess, LooseFrame, LooseStrip, place_strip, verdict
 from dryside.sleeves.shoebox import frame_labels, gather, look, read_loose_strip, start_roll
 
 LYING = (1, 3, 5, 7, 11, 13, 15, 21, 23)
@@ -165,6 +165,27 @@ def test_glances_are_kept_until_the_picture_changes(tmp_path):
     (tmp_path / "glances.npz").write_bytes(b"broken")
     assert GlanceCache(tmp_path / "glances.npz").get(path, take) is not None
     assert GlanceCache(tmp_path / "glances.npz").get(tmp_path / "gone.png", take) is None
+
+
+def guess(confidence, matched):
+    return Guess(1, "26-001-N", confidence, ("1", "2", "3"), matched, ())
+
+
+@pytest.mark.parametrize(
+    ("guesses", "expected"),
+    [
+        ([], "none"),
+        ([guess(0.3, 1)], "none"),
+        ([guess(0.5, 1)], "asked"),
+        ([guess(0.95, 3)], "found"),
+        ([guess(0.95, 3), guess(0.9, 3)], "asked"),
+        ([guess(0.95, 3), guess(0.9, 1)], "found"),
+        ([guess(0.95, 1), guess(0.9, 1)], "asked"),
+        ([guess(0.95, 3), guess(0.3, 3)], "found"),
+    ],
+)
+def test_a_strip_is_found_only_where_no_other_roll_comes_near(guesses, expected):
+    assert verdict(guesses) == expected
 
 
 def plain_strip(labels, stock=None):

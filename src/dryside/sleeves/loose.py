@@ -145,7 +145,7 @@ def place_strip(
     known = {roll.roll_id: roll for roll in rolls}
     guesses = [_judge(known[roll_id], found, strip, frames) for roll_id, found in by_roll.items()]
     guesses += _by_codes_alone(strip, [roll for roll in rolls if roll.roll_id not in by_roll], frames)
-    return sorted(guesses, key=lambda guess: (-guess.confidence, guess.code))
+    return sorted(guesses, key=lambda guess: (-guess.confidence, -guess.matched, guess.code))
 
 
 def _recognise(
@@ -289,12 +289,14 @@ def _by_codes_alone(strip: LooseStrip, rolls: Sequence[BookRoll], frames: Sequen
 def verdict(guesses: Sequence[Guess]) -> str:
     """'found', 'asked' or 'none': whether the likeliest roll is sure, wants a person's word, or is none.
 
-    A second roll nearly as likely makes the first doubtful, however sure its own pictures are.
+    A second roll nearly as likely makes the first doubtful, however sure its own pictures are; not so one that shows
+    only half as many of the strip's frames or fewer, as a roll of the same place does.
     """
     if not guesses or guesses[0].confidence < DOUBTFUL:
         return "none"
-    rival = guesses[1].confidence if len(guesses) > 1 else 0.0
-    return "found" if guesses[0].confidence >= SURE and rival < 0.6 * guesses[0].confidence else "asked"
+    best, others = guesses[0], guesses[1:]
+    rivals = [one for one in others if one.confidence >= 0.6 * best.confidence and 2 * one.matched > best.matched]
+    return "found" if best.confidence >= SURE and not rivals else "asked"
 
 
 def by_label(guess: Guess, strip: LooseStrip) -> Mapping[int, str]:
