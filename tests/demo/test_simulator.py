@@ -16,8 +16,8 @@ from dryside.demo.simulator import (
     Placed,
     dark,
     draw_capture,
-    leaves,
     lay_out,
+    leaves,
     snow,
 )
 from dryside.demo.simulator.marks import clock_bits, data_bits
@@ -49,7 +49,7 @@ def test_bare_light_passes_the_holes_and_base_density_is_what_the_film_says(stri
 
 
 def test_the_gate_falls_exactly_on_its_corners():
-    """Half of the step is passed at the true corner, to a tenth of a pixel; faint light, which film answers in proportion."""
+    """Half of the step is passed at the true corner, to a tenth of a pixel; film answers faint light in proportion."""
     white = np.full((50, 50, 3), 0.003, np.float32)
     strip = FilmStrip(
         frames=(ExposedFrame(white, 10.03),), length_mm=60, stock_number=None, words="", gate_softness_mm=0

@@ -253,6 +253,17 @@ def test_one_capture_a_frame_with_a_sliver_of_film_around():
     assert np.hypot(*(frame.corners - true.corners).T).max() / (24 * 20) * 100 < CORNER_WORST_PCT
 
 
+def test_a_capture_that_is_one_frame_of_a_colour_negative_and_nothing_else():
+    strip = lay_out(scenes(3), gate_mm=(36, 24))
+    x0, y0, x1, y1 = strip.rectangle(strip.frames[1])
+    placed = Placed(strip, film_centre_mm=((x0 + x1) / 2, (y0 + y1) / 2))
+    made = draw_capture(placed, replace(CAMERA, rows=480, columns=720, pixels_per_mm=20.0), seed=1)
+    (frame,) = find(made.light).frames
+    np.testing.assert_allclose(frame.corners, [[0, 0], [720, 0], [720, 480], [0, 480]])
+    assert frame.confidence < 0.5
+    assert "no film is seen around it" in frame.warnings[0]
+
+
 @pytest.mark.parametrize("light", ["empty table", "blackness", "one pixel", "noise", "a picture"])
 def test_what_is_no_film_is_not_found(light):
     rng = np.random.default_rng(4)

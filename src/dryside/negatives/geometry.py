@@ -11,13 +11,15 @@ from dataclasses import replace
 
 import numpy as np
 
+from dryside.film.formats import film_format
 from dryside.negatives import edge_codes
 from dryside.negatives.bare_plane import settled
+from dryside.negatives.capture_as_frame import whole_frame
 from dryside.negatives.frames import find_frames
 from dryside.negatives.labels import label_frames
 from dryside.negatives.orientation import DOUBT, turn_asked_for, turned, turned_frames, turned_readings
 from dryside.negatives.strip import find_strips
-from dryside.negatives.types import Band, FilmRead, LightArray, Strip, StripRead
+from dryside.negatives.types import Band, FilmRead, FrameFound, LightArray, Strip, StripRead
 
 # About 1.2 megapixels show a perforation at 10 and more pixels an edge: enough for a twentieth of a pixel, and cheap.
 _FINDER_PIXELS = 1_200_000
@@ -56,9 +58,11 @@ def read_film(light: LightArray, *, format: str, scale: float, band: Band, negat
 
 
 def _read_strip(light: LightArray, strip: Strip, scale: float, band: Band) -> StripRead:
-    if not strip.holes and strip.scale_source != "capture":
-        strip = settled(light, strip, scale=scale)
-    frames = find_frames(light, strip, scale=scale)
+    if strip.scale_source == "capture":
+        frames: tuple[FrameFound, ...] = (whole_frame(strip, film_format(strip.format)),)
+    else:
+        strip = strip if strip.holes else settled(light, strip, scale=scale)
+        frames = find_frames(light, strip, scale=scale)
     readings, confidence = edge_codes.agreeing(edge_codes.read_edge_codes(strip, band)) if strip.holes else ((), 0.0)
     if not readings:
         return StripRead(replace(strip, warnings=(*strip.warnings, DOUBT)), frames)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from dryside.film.formats import FilmFormat, film_format
 from dryside.film.perforations import FILM_WIDTH_MM, HOLE_CENTRE_FROM_EDGE_MM, PITCH_MM
 from dryside.negatives.bare_film import find_bare_strip
+from dryside.negatives.capture_as_frame import capture_as_strip, looks_like_one_frame
 from dryside.negatives.film_view import sample
 from dryside.negatives.perforation_centres import measure_holes
 from dryside.negatives.perforations import HoleRow, clearness, find_rows, pair_rows
@@ -57,6 +58,8 @@ def find_strips(light: LightArray, *, format: str, scale: float, negative: bool 
                 strips.append(with_ends(strip, light, scale=scale))
     if not strips:
         bare = find_bare_strip(light, facts, scale=scale, negative=negative)
+        if (bare is None or bare.scale_source == "frames") and looks_like_one_frame(light, facts):
+            bare = capture_as_strip(light, facts, scale=scale)
         if bare is None:
             return StripsFound((), _nothing(facts))
         strips.append(bare)
