@@ -18,6 +18,7 @@ from dryside.labs.assignment import (
     tradeoff,
     turns_needed,
 )
+from dryside.labs.assignment_model import PlanModel, grouped
 
 
 def every_assignment(pieces, slots, *, max_labs=None):
@@ -79,6 +80,7 @@ def problems(draw):
     return pieces, slots, rnd.choice([None, None, 1, 2])
 
 
+@pytest.mark.slow
 @settings(max_examples=2000)
 @given(problems())
 def test_the_tradeoff_is_that_of_trying_out_everything(problem):
@@ -87,6 +89,7 @@ def test_the_tradeoff_is_that_of_trying_out_everything(problem):
     assert [(plan.cost, plan.ready) for plan in found] == best_of_all(pieces, slots, max_labs=max_labs)
 
 
+@pytest.mark.slow
 @settings(max_examples=300)
 @given(problems())
 def test_as_few_as_can_be_are_left_out_and_of_those_plans_the_cheapest_is_taken(problem):
@@ -111,6 +114,37 @@ def test_the_price_told_is_that_of_the_slots_told(problem):
     for plan in tradeoff(pieces, slots, max_labs=max_labs):
         again = assignment_of(plan.slots, pieces, slots)
         assert (again.cost, again.ready) == (plan.cost, plan.ready)
+
+
+@pytest.mark.slow
+@settings(max_examples=40)
+@given(st.integers(0, 2**32))
+def test_the_bound_by_pooled_minima_changes_no_price(seed):
+    """Too many pieces to try all ways: the whole program, solved at once, is the reference here."""
+    rnd = random.Random(seed)
+    slots = [
+        OrderSlot(lab, turn, minimum, postage)
+        for lab, (minimum, postage) in enumerate((rnd.choice([0, 1500, 3000]), rnd.choice([0, 300])) for _ in range(3))
+        for turn in range(3)
+    ]
+    pieces = []
+    for number in range(14):
+        offers = []
+        for _ in range(3):
+            price, days, latest = rnd.randint(400, 1500), rnd.randint(0, 4), rnd.choice([99, 99, 4])
+            offers += [(price, days + turn) if days + turn <= latest else None for turn in range(3)]
+        pieces.append(Piece(tuple(offers), frozenset({"wedding"} if number < 3 else ())))
+    groups = grouped(pieces)
+    counts = PlanModel(groups, tuple(slots), None).solve()
+    found = cheapest(pieces, slots)
+    if counts is None:
+        assert found is None
+        return
+    chosen = [None] * len(pieces)
+    for (kind, slot), count in counts.items():
+        for member in [one for one in groups.members[kind] if chosen[one] is None][:count]:
+            chosen[member] = slot
+    assert found.cost == assignment_of(chosen, pieces, slots).cost
 
 
 def test_brute_force_would_notice_a_forgotten_minimum():

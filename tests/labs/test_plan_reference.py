@@ -16,6 +16,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 
 import holidays
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -165,6 +166,7 @@ def rolls_text(rnd, start):
     return "\n".join(lines) + "\n"
 
 
+@pytest.mark.slow
 @settings(max_examples=1000)
 @given(st.integers(0, 2**32))
 def test_plans_are_those_of_a_second_reading_of_the_rules(seed):
