@@ -28,10 +28,22 @@ from colour_cases import (
 )
 from scipy.optimize import least_squares
 
-from dryside.negatives.layers import COLOUR, MATRIX, NEUTRAL, SHOULDER, SIZE, TOE, balanced_exposures, scene, to_vector
+from dryside.negatives.layers import (
+    COLOUR,
+    MATRIX,
+    NEUTRAL,
+    SHOULDER,
+    SIZE,
+    TOE,
+    balanced_exposures,
+    grain_bias_stops,
+    scene,
+    to_vector,
+)
 
 WEDGE_STOPS = {"c41": np.linspace(-3, 3, 13), "ecn2": np.linspace(-3, 3, 13), "e6": np.linspace(-2.5, 2, 10)}
 NEUTRAL_SIGMA = 0.12  # stops of layer ratio in a wedge that count like one patch off by a common amount
+GRAIN_SIGMA_STOPS = 0.03  # lightening by grain that counts like one standard deviation
 STOPS = {"c41": (-0.8, 0.2, 1.6), "ecn2": (-0.8, 0.2, 1.6), "e6": (-0.6, 0.0, 0.6)}
 START = {
     "c41": to_vector(np.eye(3) * 1.9, np.zeros(2), np.full(3, 0.9), np.full(3, 1e-3), np.eye(3)),
@@ -110,7 +122,8 @@ def fit_common(process: str, density: np.ndarray, wedge: np.ndarray, matrix: np.
         vectors = with_known_balance(vector, density)
         found = difference(scene(vectors, density)).ravel() / np.sqrt(density.shape[0] * 3)
         grey = np.tanh(off_neutral(vectors, wedge) / 4.0).ravel() * 4.0 / np.sqrt(len(wedge))
-        return np.r_[0.3 * found, 0.3 * grey, 0.01 * (part - start[free])]
+        grain = grain_bias_stops(vector) / GRAIN_SIGMA_STOPS
+        return np.r_[0.3 * found, 0.3 * grey, grain, 0.01 * (part - start[free])]
 
     found = least_squares(residuals, start[free], bounds=(low[free], high[free]), x_scale="jac", max_nfev=40)
     vector = start.copy()
@@ -125,7 +138,8 @@ def fit_one(density: np.ndarray, wedge: np.ndarray, mean: np.ndarray, whiten: np
     def residuals(vector: np.ndarray) -> np.ndarray:
         found = difference(scene(vector, density))
         grey = np.tanh(off_neutral(vector, wedge) / 4.0).ravel() * 4.0
-        return np.r_[0.8 * (found + 0.02) ** 0.75 / np.sqrt(charts), grey, whiten @ (vector - mean)]
+        grain = grain_bias_stops(vector) / GRAIN_SIGMA_STOPS
+        return np.r_[0.8 * (found + 0.02) ** 0.75 / np.sqrt(charts), grey, grain, whiten @ (vector - mean)]
 
     low, high = bounds()
     return least_squares(residuals, np.clip(mean, low + 1e-9, high - 1e-9), x_scale="jac", max_nfev=15).x

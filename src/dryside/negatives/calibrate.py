@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from dryside.negatives.camera_kind import CAMERA_KINDS
 from dryside.negatives.chart_values import LINEAR_SRGB, lab_of_srgb
-from dryside.negatives.layers import LUMINANCE, SHOULDER, SIZE, TOE, balanced_exposures, scene
+from dryside.negatives.layers import LUMINANCE, SHOULDER, SIZE, TOE, balanced_exposures, grain_bias_stops, scene
 from dryside.negatives.prior import ColourPrior, colour_prior
 
 Array = NDArray[np.float64]
@@ -22,6 +22,9 @@ _PATCH_WEIGHT = 2.0
 _GREY_SIGMA_STOPS = 0.03
 _GREYS_WORTH = 40.0
 NO_GREYS: Array = np.empty((0, 3))
+
+# So much lightening by grain is worth one standard deviation.
+GRAIN_SIGMA_STOPS = 0.01
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,7 +85,12 @@ def fit_chart(
         found = chart_difference(scene(vector, frames), reference, aim)
         coloured = _off_grey(vector, greys) / _GREY_SIGMA_STOPS * np.sqrt(_GREYS_WORTH / max(len(greys), 1))
         return np.concatenate(
-            [weight * found.ravel() / np.sqrt(len(frames)), coloured.ravel(), whiten @ (vector - mean)]
+            [
+                weight * found.ravel() / np.sqrt(len(frames)),
+                coloured.ravel(),
+                grain_bias_stops(vector) / GRAIN_SIGMA_STOPS,
+                whiten @ (vector - mean),
+            ]
         )
 
     start = np.clip(mean, low + 1e-9, high - 1e-9)
