@@ -213,7 +213,10 @@ def compare(view: View, other: View, *, is_mirrored: bool = False) -> Likeness:
         return Likeness(points=len(here), mirrored=is_mirrored, why="too few points agree")
     cv2.setRNGSeed(1)
     source, target = view.points[here], other.points[there]
-    plane, mask = cv2.findHomography(source, target, cv2.USAC_MAGSAC, REACH_PX, maxIters=3000, confidence=0.999)
+    found: tuple[Any, Any] = cv2.findHomography(
+        source, target, cv2.USAC_MAGSAC, REACH_PX, maxIters=3000, confidence=0.999
+    )
+    plane, mask = found  # None and None where no map fits, whatever the library's stubs say
     if plane is None:
         return Likeness(mirrored=is_mirrored, why="no map fits")
     inside = int(mask.sum())

@@ -110,7 +110,7 @@ def typeset_png(
             pages = typst.Compiler(input=str(main), root=str(root), font_paths=fonts).compile(format="png", ppi=ppi)
         except typst.TypstError as error:
             raise _refusal(main.stem, error) from error
-        return [pages] if isinstance(pages, bytes) else list(pages)
+        return [pages] if isinstance(pages, bytes) else list(pages or ())
 
 
 def template_names() -> list[str]:

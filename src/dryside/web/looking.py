@@ -151,7 +151,7 @@ def make_small(book: Book, capture_id: int, path: Path, corners: Sequence[Any], 
     """Keep each frame small and the samples that recipes are made from; `flat` None takes the light kept before."""
     import numpy as np
 
-    from dryside.negatives.preview import small_frames
+    from dryside.negatives.small_frames import small_frames
 
     folder = small_folder(book, capture_id)
     folder.mkdir(parents=True, exist_ok=True)
@@ -170,7 +170,7 @@ def _samples(levels: NDArray[np.uint16]) -> NDArray[np.float32]:
     import cv2
     import numpy as np
 
-    from dryside.negatives.preview import BARE_LEVEL
+    from dryside.negatives.small_frames import BARE_LEVEL
 
     rows, columns = levels.shape[:2]
     inset_y, inset_x = round(rows * 0.03), round(columns * 0.03)

@@ -37,7 +37,7 @@ from dryside.web.pages import page, site_of
 
 if TYPE_CHECKING:
     from dryside.book.folder import Book
-    from dryside.negatives.preview import SmallFrame
+    from dryside.negatives.small_frames import SmallFrame
 
 router = APIRouter()
 _makers = Apart()
@@ -185,7 +185,7 @@ class _Small:
         """A frame, read from disk where it is not held."""
         import numpy as np
 
-        from dryside.negatives.preview import SmallFrame
+        from dryside.negatives.small_frames import SmallFrame
 
         path = small_folder(book, capture_id) / f"{number}.npy"
         try:
@@ -213,7 +213,7 @@ def preview(request: Request, capture_id: int, number: int) -> Response:
     """The frame's positive as the controls of the address have it, else as it was set."""
     import simplejpeg
 
-    from dryside.negatives.preview import develop_small
+    from dryside.negatives.small_frames import develop_small
 
     began = time.perf_counter()
     book = site_of(request).book

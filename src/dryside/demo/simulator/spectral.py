@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 
 WAVELENGTHS_NM: Array = np.arange(380.0, 735.0, 5.0)
 
-# A grey card lies this far above the speed point of a colour negative exposed at its rated speed: log10(8.125 / sqrt 2),
+# A grey card lies this far above the speed point of a colour negative at its rated speed: log10(8.125 / sqrt 2),
 # from ISO 5800's speed formula and a meter's 8/S lux seconds.
 GREY_ABOVE_SPEED_POINT = 0.759
 
@@ -72,7 +72,7 @@ class Emulsion:
     name, process : str
         An invented name; 'c41', 'ecn2', 'bw' or 'e6'.
     sensitivity : array of shape (3, wavelengths)
-        Of the red-, green- and blue-recording layers, each scaled so that a neutral in `balanced_for` exposes all alike.
+        Of the red-, green- and blue-recording layers, scaled so that a neutral in `balanced_for` exposes all alike.
     curves : 3 curves
         In the same order.
     held_back : array of shape (3, 3)

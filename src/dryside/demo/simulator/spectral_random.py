@@ -1,7 +1,7 @@
 """Invented film stocks, light tables and cameras, drawn at random inside published ranges.
 
-The default matrices of the engine are fitted over many of these (`benchmarks/derive_colour_defaults.py`), so the ranges are wide
-on purpose: a default must serve a stock that nobody has measured. Where the ranges come from: `docs/engine.md`.
+The default matrices of the engine are fitted over many of these (`benchmarks/derive_colour_defaults.py`), so ranges
+are wide on purpose: a default must serve a stock that nobody has measured. Their sources: `docs/engine.md`.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ Random = np.random.Generator
 
 
 def _sensitivity(random: Random) -> Array:
-    """Three layers behind a lens that stops ultraviolet; overlaps as panchromatic layers and a yellow filter leave them."""
+    """Three layers behind a lens that stops ultraviolet; overlaps as a yellow filter under the first leaves them."""
     lens = 1.0 / (1.0 + np.exp(-(WAVELENGTHS_NM - random.normal(402, 4)) / 6.0))
     red = bump(random.normal(642, 9), random.uniform(28, 46), random.uniform(16, 26))
     red = red + random.uniform(0, 0.06) * bump(560, 40, 40)
@@ -61,7 +61,7 @@ def _held_back(random: Random, most: float) -> Array:
 
 
 def _negative_curves(random: Random, gamma: float) -> tuple[Curve, Curve, Curve]:
-    """Three curves of nearly one shape, blue a little steeper than green, green than red; layer speeds a little apart."""
+    """Three curves of nearly one shape, blue a little steeper than green, green than red; speeds a little apart."""
     sharpness = random.uniform(0.7, 2.2)
     latitude = random.uniform(2.1, 3.6)
     curves = [
