@@ -23,7 +23,7 @@ from dryside.web.pages import STATIC, page, site_of, static
 from dryside.web.roll_page import assumptions
 
 router = APIRouter()
-KEPT_ON_THE_PHONE = ("dryside.css", "dryside.js", "field.js", "field-store.js", "mark.svg", "archivo-latin.woff2")
+KEPT_ON_THE_PHONE = ("dryside.css", "page.js", "field.js", "field-store.js", "mark.svg", "archivo-latin.woff2")
 
 
 class Entry(BaseModel):

@@ -196,7 +196,7 @@ class Guard:
         path, has_digest = scope["path"], bool(scope.get("query_string"))
         headers["content-security-policy"] = CONTENT_SECURITY_POLICY
         headers["x-content-type-options"] = "nosniff"
-        headers["referrer-policy"] = "no-referrer"
+        headers["referrer-policy"] = "same-origin"  # with no-referrer a form of ours would come with Origin: null
         headers["cross-origin-opener-policy"] = "same-origin"
         headers["cross-origin-resource-policy"] = "same-origin"
         headers["permissions-policy"] = "geolocation=(self), camera=(self), microphone=(), payment=()"

@@ -1,4 +1,4 @@
-// What every page shares: the request token, asking the server, and words for what went wrong.
+// What scripts share: the request token, asking the server, and words for what went wrong. Importing it does nothing.
 
 export const token = () => document.querySelector('meta[name="dryside-token"]').content;
 
@@ -33,31 +33,3 @@ export function make(name, attributes = {}, ...children) {
   made.append(...children.filter((child) => child !== null && child !== undefined));
   return made;
 }
-
-// Filters send themselves when a choice is made; the button stays for those without scripts.
-for (const form of document.querySelectorAll("form.filters")) {
-  form.addEventListener("change", (event) => {
-    if (event.target.matches("select, input[type=checkbox]")) form.requestSubmit();
-  });
-}
-
-// A form that was sent is not sent twice by an impatient second press.
-document.addEventListener("submit", (event) => {
-  const form = event.target;
-  if (event.defaultPrevented || form.method !== "post") return;
-  if (form.dataset.sent) event.preventDefault();
-  form.dataset.sent = "yes";
-});
-addEventListener("pageshow", () => document.querySelectorAll("form[data-sent]").forEach((form) => delete form.dataset.sent));
-
-// The current stop of the journey is in sight on a narrow screen.
-const current = document.querySelector('.masthead nav a[aria-current="page"]');
-if (current) {
-  const list = current.closest("ul");
-  list.scrollLeft = current.offsetLeft - list.offsetLeft - 16;
-}
-
-if (document.querySelector("[data-job]")) import("./jobs.js").then((jobs) => jobs.followAll());
-document.addEventListener("over", (event) => {
-  if (event.detail.state === "done" && event.target.closest("[data-reload]")) location.reload();
-});

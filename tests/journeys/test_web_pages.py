@@ -1,0 +1,296 @@
+"""Journeys through the pages in a real Chromium, at a phone's and a desk's width, with clicks, keys, drags, uploads."""
+
+from __future__ import annotations
+
+import shutil
+
+import pytest
+
+from web.browsing import DESK, PHONE, WIDE, browser, has_no_sideways_scroll, page_of
+from web.made_book import TODAY, delivery, make_book
+from web.serving import served, wait_for
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.xdist_group("browser")]
+
+PLACES = (
+    "/", "/shelf", "/rolls", "/rolls/new", "/rolls/26-001-N#frame-2", "/field", "/drop-off", "/orders",
+    "/orders/O26-001", "/back", "/back/2", "/negatives", "/negatives?roll=26-001-N", "/prints",
+    "/prints?roll=26-001-N", "/prints/26-001-N/2", "/sleeves?roll=26-002-L", "/sleeves/Torva/1", "/labs",
+    "/labs/Mill Bridge", "/spending", "/find", "/jobs",
+)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("journey")
+    (folder / "files").mkdir()
+    make_book(folder / "book", folder / "files")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with browser() as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def looked_at(made, chromium):
+    """A server for journeys that change nothing."""
+    with served(made / "book", today=TODAY) as found:
+        yield found
+
+
+@pytest.fixture
+def server(made, tmp_path):
+    shutil.copytree(made / "book", tmp_path / "book")
+    with served(tmp_path / "book", today=TODAY) as found:
+        yield found
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_page_breaks_a_rule_of_accessible_content(looked_at, chromium, scheme):
+    """WCAG 2.2 A and AA as axe-core checks them, at both widths' common layout."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    axe = Axe()
+    rules = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
+             "resultTypes": ["violations"]}  # fmt: skip
+    found = []
+    size = PHONE if scheme == "dark" else DESK
+    options = {"color_scheme": scheme, "bypass_csp": True, "reduced_motion": "reduce"}
+    with page_of(chromium, looked_at.address, size=size, **options) as page:
+        for place in PLACES:
+            page.goto(place)
+            page.wait_for_load_state("load")
+            broken = axe.run(page, options=rules).response["violations"]
+            found += [(place, one["id"], one["nodes"][0]["html"][:160]) for one in broken]
+    assert found == []
+
+
+@pytest.mark.parametrize("size", [PHONE, WIDE], ids=["phone", "wide"])
+def test_every_page_fits_its_width(looked_at, chromium, size):
+    with page_of(chromium, looked_at.address, size=size) as page:
+        for place in PLACES:
+            page.goto(place)
+            assert has_no_sideways_scroll(page), place
+
+
+def test_the_first_page_is_small_and_nothing_moves(looked_at, chromium):
+    with page_of(chromium, looked_at.address) as page:
+        session = page.context.new_cdp_session(page)
+        session.send("Network.enable")
+        sizes = []
+        session.on("Network.loadingFinished", lambda event: sizes.append(event["encodedDataLength"]))
+        page.add_init_script(
+            "window.moved = 0; new PerformanceObserver((list) => list.getEntries().forEach((one) => "
+            "{ window.moved += one.value; })).observe({ type: 'layout-shift', buffered: true });"
+        )
+        page.goto("/")
+        page.wait_for_load_state("networkidle")
+        assert sum(sizes) < 100_000
+        page.goto("/rolls/26-001-N")
+        page.wait_for_load_state("networkidle")
+        assert page.evaluate("window.moved") < 0.02
+
+
+def test_today_leads_on_and_the_whole_journey_is_reached_by_keys(looked_at, chromium):
+    with page_of(chromium, looked_at.address) as page:
+        page.goto("/")
+        page.keyboard.press("Tab")
+        assert page.evaluate("document.activeElement.className") == "skip"
+        page.keyboard.press("Enter")
+        assert page.evaluate("document.activeElement.id") == "content"
+        page.get_by_role("link", name="Decide").click()
+        assert page.url.endswith("/back")
+        for name in ("Rolls", "Sleeves", "Spending"):
+            link = page.get_by_role("navigation").get_by_role("link", name=name, exact=True)
+            link.focus()
+            page.keyboard.press("Enter")
+            page.wait_for_selector(f"h1:text-is('{name}')")
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+def test_a_roll_is_walked_by_keys_and_a_frame_typed_in_place_and_taken_back(server, chromium, size):
+    with page_of(chromium, server.address, size=size) as page:
+        page.goto("/rolls/26-001-N")
+        page.get_by_role("button", name="Frame 1: quay, low water").click()
+        page.keyboard.press("ArrowRight")
+        page.keyboard.press("ArrowRight")
+        page.wait_for_selector("#frame-title:text-is('Frame 3: crane against the sky')")
+        page.keyboard.press("Enter")
+        assert page.evaluate("document.activeElement.id") == "line"
+        page.keyboard.press("ControlOrMeta+a")
+        page.keyboard.type("3 1/500 f11 two cranes ****")
+        page.keyboard.press("Enter")
+        page.wait_for_selector("#line-said:has-text('Frame 3 is written')")
+        page.get_by_role("button", name="Frame 3: two cranes").wait_for()
+        page.get_by_role("button", name="Undo").click()
+        page.get_by_role("button", name="Frame 3: crane against the sky").wait_for()
+
+
+def test_a_roll_is_loaded_from_the_shelf(server, chromium):
+    with page_of(chromium, server.address, size=PHONE) as page:
+        page.goto("/shelf")
+        before = int(page.locator(".lots .big").first.inner_text())
+        page.goto("/rolls/new")
+        page.select_option("#stock", "Almen Colour 200")
+        page.fill("#camera", "Almen 2")
+        page.fill("#title", "Ferry")
+        page.get_by_role("button", name="Load it").click()
+        page.wait_for_selector("h1:text-is('Ferry')")
+        page.goto("/shelf")
+        assert int(page.locator(".lots .big").first.inner_text()) == before - 1
+        page.fill(".lots input[name=quantity]", "30")
+        page.get_by_role("button", name="Correct").first.click()
+        page.wait_for_selector(".lots .big:text-is('30')")
+        page.get_by_role("button", name="Undo").click()
+        page.wait_for_selector(f".lots .big:text-is('{before - 1}')")
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+def test_a_drop_off_is_planned_changed_printed_recorded_and_its_receipt_kept(server, chromium, size, tmp_path):
+    photo = tmp_path / "receipt.jpg"
+    from web.made_book import jpeg, picture
+
+    photo.write_bytes(jpeg(picture(99)))
+    with page_of(chromium, server.address, size=size) as page:
+        page.goto("/drop-off")
+        total = page.locator("#hand-total strong")
+        cheapest = total.inner_text()
+        page.get_by_label("Lab for 26-004-H").select_option("Mill Bridge")
+        page.wait_for_function("(before) => document.querySelector('#hand-total strong').textContent !== before",
+                               arg=cheapest)  # fmt: skip
+        page.goto("/drop-off")
+        if page.locator(".plot a").count() > 1:
+            page.locator(".plot a").nth(1).click()
+            page.wait_for_selector("tr.chosen:has-text('Plan 2')")
+        page.get_by_role("button", name="Print order sheets and labels").click()
+        page.wait_for_selector("#papers a", timeout=30_000)
+        page.get_by_role("button", name="I handed them in").click()
+        page.wait_for_url("**/orders**", timeout=30_000)
+        page.goto("/orders/O26-002")
+        page.fill("#receipt_number", "815")
+        page.fill("#paid", "18.00")
+        page.set_input_files("#photo", str(photo))
+        page.get_by_role("button", name="Note the receipt").click()
+        page.wait_for_selector(".receipt")
+        assert page.locator("#paid").input_value() == "18.00"
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+def test_a_delivery_is_uploaded_matched_and_its_doubt_decided_by_a_key(server, chromium, size, tmp_path):
+    sent = delivery(tmp_path / "fair.zip", "1003", 6, first=40)
+    with page_of(chromium, server.address, size=size) as page:
+        page.goto("/back")
+        if size is DESK:
+            content = list(sent.read_bytes())
+            page.evaluate(
+                """([name, bytes]) => {
+                    const transfer = new DataTransfer();
+                    transfer.items.add(new File([new Uint8Array(bytes)], name, { type: "application/zip" }));
+                    const drop = document.querySelector(".drop[data-kind=delivery]");
+                    const options = { dataTransfer: transfer, bubbles: true, cancelable: true };
+                    drop.dispatchEvent(new DragEvent("drop", options));
+                }""",
+                [sent.name, content],
+            )
+        else:
+            page.set_input_files("#delivery-files", str(sent))
+        page.get_by_role("button", name="Take it in").click()
+        page.get_by_role("link", name="See it").click(timeout=40_000)
+        page.wait_for_selector("h1:has-text('fair')")
+        page.goto("/back/2")
+        doubt = page.locator(".doubt").first
+        doubt.focus()
+        if size is PHONE:
+            doubt.get_by_role("button", name="Frame 6").click()
+        else:
+            page.keyboard.press("1")
+        page.wait_for_selector(".doubt[data-decided]")
+        page.get_by_role("button", name="Accept all that is sure").click()
+        page.wait_for_selector(".said:has-text('are accepted')")
+        page.get_by_role("button", name="Undo").click()
+        page.wait_for_selector(".said:has-text('Taken back')")
+
+
+def test_quality_is_looked_at_and_its_remarks_are_marked(server, chromium):
+    with page_of(chromium, server.address) as page:
+        page.goto("/back/2")
+        page.get_by_role("button", name="Look at the quality of 26-002-L").click()
+        page.wait_for_selector(".job[data-state=done]", timeout=40_000)
+        page.reload()
+        page.wait_for_selector(".remarks .mark")
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+def test_negatives_are_fetched_cut_sleeved_and_found_again(server, chromium, size):
+    with page_of(chromium, server.address, size=size) as page:
+        page.goto("/orders/O26-001")
+        page.get_by_role("button", name="I fetched the negatives").click()
+        page.wait_for_selector(".said")
+        page.goto("/sleeves")
+        page.get_by_role("link", name="Cut plan of 26-002-L").click()
+        page.wait_for_selector(".cut-drawing")
+        page.get_by_role("button", name="It lies there now").click()
+        page.wait_for_selector(".sleeve-page")
+        assert page.locator(".sleeve-page image").count() >= 5
+        page.goto("/sleeves")
+        page.fill("#find", "26-002-L/3")
+        page.keyboard.press("Enter")
+        page.wait_for_selector("li:has-text('Torva')")
+        page.get_by_text("Lend negatives").click()
+        page.fill("#what", "26-002-L")
+        page.fill("#to_whom", "Ole Vinter")
+        page.get_by_role("button", name="Lend", exact=True).click()
+        page.get_by_role("button", name="It is back").first.click()
+        page.wait_for_selector(".said:has-text('back from Ole Vinter')")
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+def test_a_print_is_laid_out_and_its_file_made(server, chromium, size):
+    with page_of(chromium, server.address, size=size) as page:
+        page.goto("/prints")
+        page.get_by_role("link", name="Quay").click()
+        page.get_by_role("link", name="Frame 2").click()
+        page.get_by_role("link", name="8R", exact=True).click()
+        page.wait_for_selector("figcaption:has-text('8R')")
+        page.get_by_role("button", name="Make the file").click()
+        page.wait_for_selector(".job[data-state=done]", timeout=40_000)
+        page.reload()
+        page.get_by_role("link", name=".zip").first.wait_for()
+
+
+def test_pictures_are_found_and_the_list_goes_on(looked_at, chromium):
+    with page_of(chromium, looked_at.address, size=PHONE) as page:
+        page.goto("/find")
+        page.fill("#words", "hous*")
+        page.keyboard.press("Enter")
+        page.wait_for_selector("#found li:has-text('painted houses')")
+        assert page.locator("#found li").count() == 5
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+def test_labs_and_spending_say_what_they_know(server, chromium, size):
+    from web.made_book import lab_file
+
+    with page_of(chromium, server.address, size=size) as page:
+        page.goto("/labs")
+        page.fill("#toml", lab_file("Low Wharf", price="6.00", days=7))
+        page.get_by_role("button", name="Put it in the book").click()
+        page.wait_for_selector("h1:text-is('Low Wharf')")
+        page.get_by_role("button", name="Leave it out of plans").click()
+        page.wait_for_selector(".said:has-text('left out of plans')")
+        page.goto("/spending")
+        page.select_option("#by", "lab")
+        page.wait_for_selector("td:text-is('Quarry Street')")
+
+
+def test_what_is_refused_is_said_in_words(server, chromium):
+    with page_of(chromium, server.address) as page:
+        page.goto("/rolls/new")
+        page.select_option("#stock", "Almen Colour 200")
+        page.fill("#push", "lots")
+        page.get_by_role("button", name="Load it").click()
+        page.wait_for_selector("h1:text-is('That was not done')")
+        assert wait_for(lambda: page.locator(".refusal").inner_text())
