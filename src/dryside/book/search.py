@@ -2,7 +2,7 @@
 
 Every filter is a list of the full-text index (see migration 2), so that a page costs what lies between its first and
 last frame in the lists, and nothing is ever sorted. Frames come newest first: in the order they were logged. Where
-lists are long and have little in common the walk stops after some milliseconds and the next page goes on with it.
+marks hold a filter only roughly (a circle on the map) the walk stops after some milliseconds and the next page goes on.
 """
 
 from __future__ import annotations
@@ -24,12 +24,10 @@ if TYPE_CHECKING:
 
 PAGE = 50
 BUDGET_S = 0.004
-STRETCH = 50_000
-"""Ids walked at first; four times as many each time too few were found."""
 _MARK = "\ue000"
-_SINGLE_DAYS = 12  # a shorter range is looked up day by day
 _MOST_SQUARES = 40
 _MOST_YEARS = 250
+_FEW_DAYS = 12
 _EXAMINED = 400  # frames looked at one by one at a time, where marks hold a filter only roughly
 
 
@@ -128,8 +126,8 @@ def find_frames(
     after : int, optional
         `after` of the page before.
     budget_s : float, optional
-        After so many seconds the page is given as far as it is: it may be short, even empty, and `after` goes on from
-        there. None: the page is filled however long it takes.
+        Seconds after which no further frames are looked at one by one: the page is given as far as it is, perhaps
+        short, even empty, and `after` goes on from there. None: the page is filled however long it takes.
 
     Raises
     ------
@@ -213,22 +211,26 @@ _SHOWN = (
 
 
 def _walk(conn: Connection, query: FrameQuery, *, limit: int, after: int | None, budget_s: float | None) -> Page:
-    """Walk the index from the newest frame back, a stretch of ids at a time, until the page is full."""
-    query = _closed_range(conn, query)
+    """Walk the index from the newest frame back until the page is full.
+
+    Where marks hold a filter only roughly, frames are read in growing lots, and after each the budget is looked at.
+    """
+    query = _within_book(conn, query)
+    if query.since and query.until and query.until < query.since:
+        return Page((), None)
     match = match_expression(query)
-    where, values = _exact(query)
+    where, values = _exact(query, by_marks=_range_marks(query)[1])
     first, last = _id_range(conn, query.roll_id)
     upper = last + 1 if after is None else min(after, last + 1)
     found: list[FoundFrame] = []
-    stretch, most, began = STRETCH, limit + 1, time.perf_counter()
+    lot, began = limit + 1, time.perf_counter()
     while upper > first and len(found) <= limit:
-        lower = max(upper - stretch, first)
-        ids = _candidates(conn, match, lower, upper, most)
+        ids = _candidates(conn, match, first, upper, lot)
         good = _read(conn, ids, where, values) if ids else []
         found += good
-        upper = ids[-1] if len(ids) == most else lower
-        stretch = stretch if len(ids) == most else stretch * 4
-        most = limit + 1 - len(found) if not where else most if 2 * len(good) > most else min(most * 4, _EXAMINED)
+        upper = ids[-1] if len(ids) == lot else first
+        if 2 * len(good) < lot:
+            lot = min(lot * 4, _EXAMINED)
         if budget_s is not None and time.perf_counter() - began > budget_s:
             break
     if len(found) > limit:
@@ -237,7 +239,7 @@ def _walk(conn: Connection, query: FrameQuery, *, limit: int, after: int | None,
 
 
 def _candidates(conn: Connection, match: str, lower: int, upper: int, most: int) -> list[int]:
-    """Ids from `upper` down to `lower` that the index gives, the newest first."""
+    """Ids below `upper` down to `lower` that the index gives, the newest first."""
     if match:
         sql = (
             "SELECT rowid FROM frame_words WHERE frame_words MATCH ? AND rowid >= ? AND rowid < ?"
@@ -270,23 +272,30 @@ def _id_range(conn: Connection, roll_id: int | None) -> tuple[int, int]:
     return (row[0], row[1]) if row[0] is not None else (1, 0)
 
 
-def _closed_range(conn: Connection, query: FrameQuery) -> FrameQuery:
-    """A range of days open at one end gets the first or last day of the book, so that years can be looked up."""
-    if (query.since is None) == (query.until is None):
+def _within_book(conn: Connection, query: FrameQuery) -> FrameQuery:
+    """A range of days cut to those of the book, its open end closed, so that its days can be looked up."""
+    if query.since is None and query.until is None:
         return query
     sql = "SELECT (SELECT min(taken_utc) FROM frames), (SELECT max(taken_utc) FROM frames)"
     low, high = conn.exec_driver_sql(sql).one()
     if low is None:
         return query
     day = timedelta(days=1)  # clocks run up to 14 hours beside UTC
-    first, last = (datetime.fromtimestamp(0, UTC) + timedelta(seconds=one) for one in (low, high))
-    if query.since is None and query.until is not None:
-        return replace(query, since=min(first.date() - day, query.until))
-    return replace(query, until=max(last.date() + day, query.since or last.date()))
+    first, last = ((datetime.fromtimestamp(0, UTC) + timedelta(seconds=one)).date() for one in (low, high))
+    return replace(
+        query, since=max(query.since or date.min, first - day), until=min(query.until or date.max, last + day)
+    )
 
 
 def match_expression(query: FrameQuery) -> str:
     """The query as an expression of SQLite's full-text index; empty where it has no part in it."""
+    parts, nots = _parts(query)
+    expression = " AND ".join(parts)
+    return f"({expression}) NOT ({' OR '.join(nots)})" if nots else expression
+
+
+def _parts(query: FrameQuery) -> tuple[list[str], list[str]]:
+    """What must be in the lists, and what must not."""
     parts: list[str] = []
     nots: list[str] = []
     for kind, words in split_words(query.words):
@@ -305,12 +314,11 @@ def match_expression(query: FrameQuery) -> str:
         parts.append(_mark("n"))
     if query.negatives_at_lab:
         parts.append(_mark("w"))
-    if days := _day_marks(query):
-        parts.append(_any(days))
+    if days := _range_marks(query)[0]:
+        parts.insert(0, _any(days))
     if query.near and (squares := squares_around(query.near, query.within_km)):
-        parts.append(_any(squares))
-    expression = " AND ".join(parts)
-    return f"({expression}) NOT ({' OR '.join(nots)})" if nots else expression
+        parts.insert(0, _any(squares))  # the walk leaps along the first list: the rarest, as a rule
+    return parts, nots
 
 
 def _mark(name: str) -> str:
@@ -322,36 +330,55 @@ def _any(names: list[str]) -> str:
     return marks[0] if len(marks) == 1 else f"({' OR '.join(marks)})"
 
 
-def _day_marks(query: FrameQuery) -> list[str]:
-    """Marks of years, months or days that hold all of the range; its ends are cut exactly by `_exact`."""
-    if query.since is None or query.until is None:
-        return []
-    since, until = query.since, query.until
-    if (until - since).days < _SINGLE_DAYS:
-        return [f"d{since + timedelta(days=day):%Y%m%d}" for day in range((until - since).days + 1)]
-    years = range(since.year, until.year + 1)
-    if len(years) > _MOST_YEARS:
-        return []
-    marks = []
-    for year in years:
-        first = since.month if year == since.year else 1
-        last = until.month if year == until.year else 12
-        whole = first == 1 and last == 12
-        marks += [f"y{year:04d}"] if whole else [f"m{year:04d}{month:02d}" for month in range(first, last + 1)]
+def _range_marks(query: FrameQuery) -> tuple[list[str], bool]:
+    """Marks of the range of days, and whether they hold it exactly; none where it is open or too long.
+
+    Beside the squares of a place, of which there are many too, months at the ends are taken whole: every mark that is
+    opened costs.
+    """
+    if query.since is None or query.until is None or query.until.year - query.since.year > _MOST_YEARS:
+        return [], False
+    exact = _day_marks(query.since, query.until)
+    if query.near is None or len(exact) <= _FEW_DAYS:
+        return exact, True
+    return _day_marks(query.since.replace(day=1), _start_after(query.until, 1) - timedelta(days=1)), False
+
+
+def _day_marks(since: date, until: date) -> list[str]:
+    """Marks of the years, months and days that make up a range exactly."""
+    marks: list[str] = []
+    day, end = since, until + timedelta(days=1)
+    while day < end:
+        next_year, next_month = _start_after(day, 12), _start_after(day, 1)
+        if (day.month, day.day) == (1, 1) and next_year <= end:
+            marks.append(f"y{day.year:04d}")
+            day = next_year
+        elif day.day == 1 and next_month <= end:
+            marks.append(f"m{day.year:04d}{day.month:02d}")
+            day = next_month
+        else:
+            marks.append(f"d{day.year:04d}{day.month:02d}{day.day:02d}")
+            day += timedelta(days=1)
     return marks
 
 
-def _exact(query: FrameQuery) -> tuple[list[str], dict[str, Any]]:
-    """Conditions on the frame itself, for what the marks only hold roughly."""
+def _start_after(day: date, months: int) -> date:
+    """First day of the month so many months on."""
+    number = day.year * 12 + day.month - 1 + months
+    return date(number // 12, number % 12 + 1, 1)
+
+
+def _exact(query: FrameQuery, *, by_marks: bool = False) -> tuple[list[str], dict[str, Any]]:
+    """Conditions on the frame itself, for what marks only hold roughly; `by_marks` where they hold the days."""
     where: list[str] = []
     values: dict[str, Any] = {}
     if query.roll_id is not None:
         where.append("f.roll_id = :roll_id")
         values["roll_id"] = query.roll_id
-    if query.since:
+    if query.since and not by_marks:
         where.append("f.taken_at >= :since")
         values["since"] = query.since.isoformat()
-    if query.until:
+    if query.until and not by_marks:
         where.append("f.taken_at < :until")
         values["until"] = (query.until + timedelta(days=1)).isoformat()
     if query.near:
