@@ -78,6 +78,16 @@ def test_a_plan_needs_no_book_and_has_the_fixed_form(dryside, files):
     assert document["refused"] == []
 
 
+def test_each_rolls_price_at_each_lab_is_shown_line_by_line_or_why_not(dryside, files):
+    found = {(one["roll"], one["lab"]): one for one in plan_from_files(dryside, files, "--prices")["prices"]}
+    assert found["A1", "Quay Street Film"]["price"] == {"amount": "17.00", "currency": "EUR"}
+    assert found["A1", "Tern & Daughter"]["price"] == {"amount": "13.00", "currency": "EUR"}
+    assert [line["amount"] for line in found["A1", "Tern & Daughter"]["lines"]] == ["5.00", "4.00", "4.00"]
+    assert found["A2", "Quay Street Film"]["reasons"] == ["slide film (E-6) is not taken", "no prints in 8R"]
+    words = ("plan", "--labs", files / "labs", "--rolls", files / "rolls.csv", "--from", "2027-02-03", "--prices")
+    assert "13.00 EUR†" in dryside(*words).out
+
+
 def test_a_plan_for_people_is_a_table_and_a_plot(dryside, files):
     said = dryside(
         "plan", "--labs", files / "labs", "--rolls", files / "rolls.csv", "--from", "2026-09-08", "--plot",

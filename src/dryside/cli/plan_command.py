@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -35,6 +35,7 @@ def plan(
     scan: Annotated[str | None, typer.Option(metavar="NAME", help="Scan for rolls that say none.")] = None,
     plot: Annotated[Path | None, typer.Option(metavar="FILE", help="Draw the trade-off: .png or .svg.")] = None,
     details: Annotated[int, typer.Option(min=1, metavar="N", help="Show every line of plan N.")] = 1,
+    prices: Annotated[bool, typer.Option("--prices", help="Only show each roll's price at each lab.")] = False,
     as_json: AsJson = False,
     day: Today = None,
 ) -> None:
@@ -44,6 +45,9 @@ def plan(
 
     first = _first_day(start, day)
     known_labs, wishes = _gather(ctx, labs, rolls, first, scan)
+    if prices:
+        _show_prices(known_labs, wishes, first, as_json=as_json)
+        return
     owners = {wish.owner for wish in wishes if wish.owner}
     limits = _limits(
         1 if one_lab else max_labs,
@@ -59,6 +63,36 @@ def plan(
         print_json(as_document(report))
     else:
         _show(report, details)
+
+
+def _show_prices(labs, wishes, first, *, as_json: bool) -> None:
+    from dryside.labs.plan_document import OLD_MARK
+    from dryside.labs.price_table import price_table
+
+    found = price_table(labs, wishes, first)
+    if as_json:
+        print_json({"prices": [_price(one) for one in found]})
+        return
+    rows = []
+    for one in found:
+        if one.offer is None:
+            rows.append((one.roll, one.lab, "", "", ", ".join(one.reasons)))
+            continue
+        mark = OLD_MARK if one.is_old else ""
+        lines = ", ".join(f"{line.detail} {line.amount.amount}{mark}" for line in one.offer.lines)
+        rows.append((one.roll, one.lab, f"{one.offer.price}{mark}", str(one.offer.days.ready), lines))
+    table(("roll", "lab", "price", "ready", ""), rows, right=("price",))
+    if any(one.is_old for one in found):
+        say(f"{OLD_MARK} by a price list more than 180 days old.")
+
+
+def _price(one) -> dict[str, Any]:
+    if one.offer is None:
+        return {"roll": one.roll, "lab": one.lab, "reasons": list(one.reasons)}
+    lines = [{"service": line.service, "amount": str(line.amount.amount)} for line in one.offer.lines]
+    old = {"old_prices": True} if one.is_old else {}
+    ready = one.offer.days.ready
+    return {"roll": one.roll, "lab": one.lab, "price": one.offer.price.as_dict(), "ready": ready, "lines": lines, **old}
 
 
 def _first_day(start: str | None, day: str | None):
