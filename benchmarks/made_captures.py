@@ -23,8 +23,13 @@ def negative(rows: int, columns: int, *, seed: int = 1) -> np.ndarray:
     """A colour negative that fills the capture, over `flat_field`; shape (rows, columns, 3), uint16."""
     rng = np.random.default_rng(seed)
     out = np.empty((rows, columns, 3), np.uint16)
-    greys = rng.uniform(0.15, 1.4, (24, 36, 1))
-    tones = greys * (0.9, 1.0, 1.1) + rng.normal(0, 0.06, (24, 36, 3))
+    # Soft shapes of several sizes, none of them on a grid that could be taken for a chart.
+    greys = np.zeros((96, 144), np.float32)
+    for cells in (3, 7, 19):
+        coarse = rng.random((cells * 2 + 1, cells * 3 + 2), dtype=np.float32)
+        greys += cv2.resize(coarse, (144, 96), interpolation=cv2.INTER_CUBIC) / 3
+    greys = 0.15 + 1.25 * (greys - greys.min()) / np.ptp(greys)
+    tones = greys[..., None] * np.array([0.9, 1.0, 1.1]) + rng.normal(0, 0.02, (96, 144, 3))
     texture = rng.standard_normal((rows // 6, columns // 6)).astype(np.float32) * 0.05
     density = cv2.resize(tones.astype(np.float32), (columns, rows), interpolation=cv2.INTER_CUBIC)
     density += cv2.resize(texture, (columns, rows), interpolation=cv2.INTER_CUBIC)[..., None]

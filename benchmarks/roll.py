@@ -2,8 +2,8 @@
 
     python benchmarks/roll.py [--work DIR] [--captures 36] [--only whole,strips,tilted] [--compression deflate]
 
-The floor is the processor time of one thread for a capture's unavoidable stages with the best codec known (read, the
-per-pixel pass, to 8 bits, thumbnail, JPEG, deflate by ISA-L), over the cores. Rows:
+The floor is the processor time of one thread for a capture's unavoidable stages with the best codec known (read, and
+for each pixel that is written the per-pixel pass, 8 bits, thumbnail, JPEG, deflate by ISA-L), over the cores. Rows:
 
 - whole: each capture is one frame; nothing is looked for (codecs and the per-pixel pass only);
 - strips: strips, frames, codes and base are looked for; the frame stands straight and is cut out;
@@ -28,9 +28,11 @@ import numpy as np
 import tifffile
 from machine import Quiet, arguments, peak_mb
 
+from dryside.film.perforations import EDGE_TO_HOLE_MM, HOLE_ACROSS_MM, HOLE_ALONG_MM, PITCH_MM
 from dryside.negatives.capture import read_capture
 from dryside.negatives.codecs.jpeg_file import encode_jpeg
 from dryside.negatives.codecs.tiff_strips import ROWS_PER_STRIP, encode_strip
+from dryside.negatives.frame_view import frame_view
 from dryside.negatives.kernel import develop_rows
 from dryside.negatives.kernel_numbers import kernel_numbers
 from dryside.negatives.write_positive import THUMBNAIL_QUALITY, EightBit
@@ -61,9 +63,9 @@ def make_captures(work: Path, kind: str, count: int, compression: str) -> list[P
 
 
 def on_a_strip(picture: np.ndarray, tilt_degrees: float) -> np.ndarray:
-    """The picture as the frame of a 135 strip over bare light, perforations and all, at about 150 px/mm."""
+    """The picture as the frame of a 135 strip over bare light, perforations and all, at about 110 px/mm."""
     rows, columns = SIZE
-    scale = columns / 40.0
+    scale = rows / 36.4
     strip = np.empty((rows + 1500, columns + 1500, 3), np.uint16)
     strip[:] = made_captures.flat_field(*strip.shape[:2])
     top = (strip.shape[0] - round(35 * scale)) // 2
@@ -74,10 +76,11 @@ def on_a_strip(picture: np.ndarray, tilt_degrees: float) -> np.ndarray:
     down = top + round(5.5 * scale)
     strip[down : down + frame.shape[0], left : left + frame.shape[1]] = frame
     light = made_captures.flat_field(*strip.shape[:2])
-    for k in range(-1, int(strip.shape[1] / (4.75 * scale)) + 1):
-        x = round((k * 4.75 + 1.2) * scale)
-        for y in (top + round(2.0 * scale), top + round((35 - 2.0 - 1.98) * scale)):
-            area = np.s_[y : y + round(1.98 * scale), max(x, 0) : max(x + round(2.8 * scale), 0)]
+    high, wide = round(HOLE_ACROSS_MM * scale), round(HOLE_ALONG_MM * scale)
+    for k in range(int(strip.shape[1] / (PITCH_MM * scale))):
+        x = round((k * PITCH_MM + 1.2) * scale)
+        for y in (top + round(EDGE_TO_HOLE_MM * scale), top + round((35 - EDGE_TO_HOLE_MM) * scale) - high):
+            area = np.s_[y : y + high, x : x + wide]
             strip[area] = light[area]
     if tilt_degrees:
         size = strip.shape[1], strip.shape[0]
@@ -165,8 +168,16 @@ def child(kind: str, folder: Path, work: Path, count: int) -> None:
     start, processor = time.perf_counter(), time.process_time()
     roll = invert(captures, options, work / "roll-out")
     wall, processor = time.perf_counter() - start, time.process_time() - processor
-    frames = sum(len(capture.frames) for capture in roll.captures)
-    print(json.dumps({"wall": wall, "processor": processor, "peak": peak_mb(), "frames": frames}))
+    frames = [frame for capture in roll.captures for frame in capture.frames]
+    written = sum(positive_pixels(np.array(frame.corners)) for frame in frames)
+    told = {"wall": wall, "processor": processor, "peak": peak_mb(), "pixels": written, "frames": len(frames)}
+    print(json.dumps(told))
+
+
+def positive_pixels(corners: np.ndarray) -> float:
+    """How many pixels a positive has."""
+    view = frame_view(corners)
+    return float(view.rows * view.columns)
 
 
 def main() -> None:
@@ -191,6 +202,8 @@ def main() -> None:
         quiet.wait()
         r = run_child(kind, captures, told.work)
         busy = r["processor"] / r["wall"]
+        per_pixel = sum(seconds for name, seconds in stages.items() if name != "read") / (SIZE[0] * SIZE[1])
+        floor = (stages["read"] * told.captures + per_pixel * r["pixels"]) / cores
         print(f"{kind:10s} {r['wall']:7.2f} {r['wall'] / floor:8.2f} {busy:11.2f} {r['peak']:8.0f} {r['frames']:7.0f}")
     print(f"# {quiet}")
     shutil.rmtree(told.work / "roll-out", ignore_errors=True)
