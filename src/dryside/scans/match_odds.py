@@ -53,18 +53,23 @@ def same_view(likeness: Likeness) -> float:
     return max(-weights["most"], min(weights["most"], total))
 
 
-def log_odds(found: Mapping[Place, Likeness]) -> dict[Place, float]:
-    """Log odds of every pair that was compared, after the roll's habit has been learnt from its clear pairs."""
-    first = {place: same_view(likeness) for place, likeness in found.items()}
-    habit = _habit([found[place] for place in _clear(first)])
+def log_odds(tries: Mapping[Place, Sequence[Likeness]]) -> dict[Place, tuple[float, Likeness]]:
+    """Log odds of every pair that was compared, and the likeness they are of.
+
+    The roll's habit is learnt from its clear pairs first; then each pair's tries (plain and mirrored, fine and coarse)
+    are held against it, and the likeliest counts: a picture with a reflection in it lies in a shot in two ways.
+    """
+    best = {place: max(found, key=same_view) for place, found in tries.items()}
+    habit = _habit([best[place] for place in _clear({place: same_view(one) for place, one in best.items()})])
+    return {
+        place: max(((_odds(one, habit), one) for one in found), key=lambda o: o[0]) for place, found in tries.items()
+    }
+
+
+def _odds(likeness: Likeness, habit: Habit) -> float:
     order = settings()["order"]
-    out = {}
-    for place, likeness in found.items():
-        total = first[place] + order["prior"]
-        if likeness:
-            total += _placement(likeness, habit)
-        out[place] = max(-order["most"], min(order["most"], total))
-    return out
+    total = same_view(likeness) + order["prior"] + (_placement(likeness, habit) if likeness else 0.0)
+    return max(-order["most"], min(order["most"], total))
 
 
 def _clear(odds: Mapping[Place, float]) -> list[Place]:

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 WORKERS = 2
 LONGEST_PX = 640
-POINTS = 900
+POINTS = 1000
 SHORTLIST = 5
 COARSE_PX = 300  # at which grain no longer makes the strongest points
 DEEPER = 10  # shots looked at more closely for a scan that has none, between its neighbours' shots
@@ -122,7 +122,7 @@ def match_pictures(
     pairs = []
     for i, (name, _) in enumerate(scans):
         j, confidence = pairing.choice(i)
-        likeness = table.found[i, j] if j is not None else None
+        likeness = table.chosen[i, j] if j is not None else None
         second = table.second_view(i, j) if j is not None else None
         pairs.append(Pair(name, shots[j].name if j is not None else None, round(confidence, 4), likeness, second))
     order = "descending" if pairing.is_descending else "ascending"
@@ -182,7 +182,8 @@ class _Table:
         votes = list(pool.map(lambda part: shared_points(part, shots), parts))
         self.plain_votes = np.concatenate(votes[:2])
         self.mirrored_votes = np.concatenate(votes[2:])
-        self.found: dict[tuple[int, int], Likeness] = {}
+        self.tries: dict[tuple[int, int], list[Likeness]] = {}
+        self.chosen: dict[tuple[int, int], Likeness] = {}
 
     def shortlist(self) -> set[tuple[int, int]]:
         """The shots that share most points with each scan."""
@@ -198,14 +199,14 @@ class _Table:
         votes = np.maximum(self.plain_votes, self.mirrored_votes)
         for i in range(len(self.scans)):
             if pairing.choice(i)[0] is None:
-                free = [j for j in pairing.room(i) if not self.found.get((i, j))]
+                free = [j for j in pairing.room(i) if not self.chosen.get((i, j))]
                 out |= {(i, j) for j in sorted(free, key=lambda j: -votes[i, j])[:DEEPER]}
         return out
 
     def look_at(self, pairs: Iterable[tuple[int, int]]) -> None:
         """Compare pairs that were not compared yet."""
-        todo = sorted(set(pairs) - set(self.found))
-        self.found |= dict(zip(todo, self.pool.map(self._compare, todo), strict=True))
+        todo = sorted(set(pairs) - set(self.tries))
+        self.tries |= dict(zip(todo, self.pool.map(self._compare, todo), strict=True))
 
     def look_again(self, pairs: set[tuple[int, int]]) -> None:
         """Compare pairs at a coarser scale too: in a grainy or soft scan only large things are still there."""
@@ -216,15 +217,15 @@ class _Table:
         ours = dict(zip(scans, coarse[: len(scans)], strict=True))
         theirs = dict(zip(shots, coarse[len(scans) :], strict=True))
 
-        def one(pair: tuple[int, int]) -> Likeness:
+        def one(pair: tuple[int, int]) -> list[Likeness]:
             view, other = ours[pair[0]], theirs[pair[1]]
-            tries = [self.found[pair], compare(view, other), compare(mirrored(view), other, is_mirrored=True)]
-            return max(tries, key=_goodness)
+            turned = compare(mirrored(view), other, is_mirrored=True)
+            return [*self.tries[pair], compare(view, other), turned]
 
         todo = sorted(pairs)
-        self.found |= dict(zip(todo, self.pool.map(one, todo), strict=True))
+        self.tries |= dict(zip(todo, self.pool.map(one, todo), strict=True))
 
-    def _compare(self, pair: tuple[int, int]) -> Likeness:
+    def _compare(self, pair: tuple[int, int]) -> list[Likeness]:
         """Compare one pair, mirrored or not as more points speak for; both where that is not clear."""
         i, j = pair
         plain, turned = self.plain_votes[i, j], self.mirrored_votes[i, j]
@@ -233,12 +234,12 @@ class _Table:
             tries.append(compare(self.scans[i], self.shots[j]))
         if turned * 2 >= plain:
             tries.append(compare(self.mirrored[i], self.shots[j], is_mirrored=True))
-        return max(tries, key=_goodness)
+        return tries
 
     def second_view(self, i: int, j: int) -> Likeness | None:
         """How scan `i` lies in a shot that shows something else than its own, shot `j`; None where it lies in none."""
         strong = settings()["order"]["strong"]
-        mine = {k: found for (scan, k), found in self.found.items() if scan == i and k != j}
+        mine = {k: found for (scan, k), found in self.chosen.items() if scan == i and k != j}
         others = [k for k, found in mine.items() if same_view(found) >= strong]
         apart = [k for k in others if not compare(self.shots[k], self.shots[j])]
         return max((mine[k] for k in apart), key=_goodness, default=None)
@@ -246,6 +247,7 @@ class _Table:
     def odds(self) -> NDArray[np.float64]:
         """Log odds of every pair, shape (scans, shots); pairs not looked at are as good as impossible."""
         out = np.full((len(self.scans), len(self.shots)), settings()["order"]["never"])
-        for place, value in log_odds(self.found).items():
+        for place, (value, likeness) in log_odds(self.tries).items():
             out[place] = value
+            self.chosen[place] = likeness
         return out
