@@ -372,7 +372,7 @@ def _draft(order: PlannedOrder) -> dict[str, Any]:
 def _pair(text: str, option: str) -> tuple[str, str]:
     name, sign, value = text.partition("=")
     if not (name.strip() and sign and value.strip()):
-        raise Refusal(f"{option} {text}", "it has no name and value", f"Write it like {option} 26-014-K=12.00.")
+        raise Refusal(f"{option} {text}", "it has no name and value", f"Write it like {option} 26-014-D=12.00.")
     return name.strip(), value.strip()
 
 

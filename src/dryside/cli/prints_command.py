@@ -23,7 +23,7 @@ app = typer.Typer(
     help="Print sizes that fit; print files, sheets, index prints.", no_args_is_help=True, add_completion=False
 )
 
-Pictures = Annotated[list[str], typer.Argument(metavar="PICTURE...", help="Files, or frames of the book: 26-014-K/12.")]
+Pictures = Annotated[list[str], typer.Argument(metavar="PICTURE...", help="Files, or frames of the book: 26-014-D/12.")]
 Sizes = Annotated[
     str | None, typer.Option("--size", "-s", metavar="8R,20x30cm", help="Sizes, comma between; else all that are sold.")
 ]
@@ -295,7 +295,7 @@ def _frame(ctx: typer.Context, text: str) -> _Found:
 
     roll_text, _, label = text.partition("/")
     if not label or Path(text).suffix.lower() in (".jpg", ".jpeg", ".tif", ".tiff", ".png", ".heic"):
-        raise NotFound(text, "no such file, and not a frame of the book", "Name a file, or a frame: 26-014-K/12.")
+        raise NotFound(text, "no such file, and not a frame of the book", "Name a file, or a frame: 26-014-D/12.")
     with book_from(ctx, create=False) as book, book.read() as conn:
         roll = find_roll(conn, roll_text)
         frame = find_frame(conn, roll.id, label)

@@ -32,7 +32,7 @@ def receive(
 ) -> None:
     """Take in a lab's delivery: keep the files, find rolls and frames, ask about what is not sure.
 
-    Answers are {"delivery": 3, "rolls": {"0": "26-014-K"}, "frames": {"0612-07.jpg": "7", "0612-08.jpg": null}}.
+    Answers are {"delivery": 3, "rolls": {"0": "26-014-D"}, "frames": {"0612-07.jpg": "7", "0612-08.jpg": null}}.
     """
     if watch is not None:
         _watch(ctx, watch, as_json)

@@ -27,7 +27,7 @@ class SpineLabel:
     years : str
         '2024 to 2026'.
     rolls : str
-        '26-001-N to 26-014-K, 14 rolls'.
+        '26-001-N to 26-014-D, 14 rolls'.
     shelf : str
         Where it stands.
     qr : str

@@ -30,7 +30,7 @@ class Loan:
     id : int
         Number of the loan.
     what : str
-        'strip 3 (frames 9 to 12) of roll 26-014-K' or 'page 4 of binder Harbour'.
+        'strip 3 (frames 9 to 12) of roll 26-014-D' or 'page 4 of binder Harbour'.
     to_whom : str
         Who has it.
     why : str or None

@@ -73,7 +73,7 @@ class Whereabouts:
 
 
 def qr_text(code: str, base: str | None = None) -> str:
-    """What a roll's QR says: `dryside:roll/26-014-K`, or an address under `base` that a phone opens in the browser."""
+    """What a roll's QR says: `dryside:roll/26-014-D`, or an address under `base` that a phone opens in the browser."""
     return f"{base.rstrip('/')}/rolls/{code}" if base else f"{SCHEME}{code}"
 
 
@@ -93,8 +93,8 @@ def roll_of_qr(text: str) -> str:
 
     Examples
     --------
-    >>> roll_of_qr("dryside:roll/26-014-K"), roll_of_qr("https://192.168.1.5:8300/rolls/26-014-K")
-    ('26-014-K', '26-014-K')
+    >>> roll_of_qr("dryside:roll/26-014-D"), roll_of_qr("https://192.168.1.5:8300/rolls/26-014-D")
+    ('26-014-D', '26-014-D')
     """
     plain = text.strip()
     address = re.fullmatch(r"https?://[^/\s]+/rolls/([^/?#\s]+)", plain)
@@ -104,7 +104,7 @@ def roll_of_qr(text: str) -> str:
 
 
 def find_picture(conn: Connection, text: str) -> tuple[RollRow, str | None]:
-    """A roll, or a roll and what stands after a slash or the last space: `26-014-K`, `26-014-K/12`, `26-014-K 12`.
+    """A roll, or a roll and what stands after a slash or the last space: `26-014-D`, `26-014-D/12`, `26-014-D 12`.
 
     A scanned QR is taken too, and a second name of a roll that has spaces or slashes of its own.
 
@@ -117,7 +117,7 @@ def find_picture(conn: Connection, text: str) -> tuple[RollRow, str | None]:
     """
     plain = roll_of_qr(text)
     if not plain:
-        raise Refusal("roll", "none is named", "Write its code, and a frame after a slash: 26-014-K/12.")
+        raise Refusal("roll", "none is named", "Write its code, and a frame after a slash: 26-014-D/12.")
     try:
         return find_roll(conn, plain), None
     except NotFound as not_a_roll:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterator
+from collections.abc import AsyncIterator, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Any
@@ -20,14 +20,17 @@ MOST_FILES = 8
 FORM_KINDS = ("application/x-www-form-urlencoded", "multipart/form-data")
 
 
-async def must_be_wanted(request: Request) -> None:
-    """Turn away a change that neither header nor form vouches for (see `security`)."""
-    if request.method in SAFE_METHODS or request.state.vouched:
-        return
-    form = await read_form(request)
-    sessions = request.app.state.site.sessions
-    if not sessions.token_fits(request.state.session, str(form.get("token", ""))):
-        raise HTTPException(403, "the page is older than this server; load it again")
+async def must_be_wanted(request: Request) -> AsyncIterator[None]:
+    """Turn away a change that neither header nor form vouches for (see `security`); let go of its files at the end."""
+    try:
+        if request.method not in SAFE_METHODS and not request.state.vouched:
+            form = await read_form(request)
+            sessions = request.app.state.site.sessions
+            if not sessions.token_fits(request.state.session, str(form.get("token", ""))):
+                raise HTTPException(403, "the page is older than this server; load it again")
+        yield
+    finally:
+        await request.close()
 
 
 async def read_form(request: Request) -> FormData:

@@ -118,7 +118,7 @@ rolls = Table(
     "rolls",
     metadata,
     _id(),
-    Column("code", String, nullable=False, unique=True),  # year, number, check character: 26-014-K
+    Column("code", String, nullable=False, unique=True),  # year, number, check character: 26-014-D
     _to("owner_id", "people"),
     _to("stock_id", "stocks"),
     _to("camera_id", "cameras"),
