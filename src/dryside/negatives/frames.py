@@ -30,7 +30,7 @@ _LEAST_PART_IN_CAPTURE = 0.75
 _LEAST_PART_ON_FILM = 0.3
 _BLANK_TRUST = 0.6
 _MARGIN_MM = 2.0
-_GRID_MM = 0.15
+_GRID_MM = 0.2
 _REACH_MM = 0.45  # to either side of an edge; narrower where frames stand close
 
 NOTHING_SEEN = "no picture is seen in it; it stands where the frames beside it leave room for one"

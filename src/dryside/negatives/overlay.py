@@ -92,5 +92,7 @@ def _write(
     font, line = cv2.FONT_HERSHEY_SIMPLEX, max(1, round(2 * size))
     (width, height), _ = cv2.getTextSize(words, font, size, line)
     corner = (round(float(at[0]) / scale - width / 2), round(float(at[1]) / scale + height / 2))
-    cv2.putText(picture, words, corner, font, size, (0, 0, 0), 3 * line, cv2.LINE_AA)
+    rim = 2 * line
+    box = ((corner[0] - rim, corner[1] - height - rim), (corner[0] + width + rim, corner[1] + 2 * rim))
+    cv2.rectangle(picture, box[0], box[1], (0, 0, 0), -1)
     cv2.putText(picture, words, corner, font, size, colour, line, cv2.LINE_AA)
