@@ -24,7 +24,7 @@ _GREYS_WORTH = 40.0
 NO_GREYS: Array = np.empty((0, 3))
 
 # So much lightening by grain is worth one standard deviation.
-GRAIN_SIGMA_STOPS = 0.01
+GRAIN_SIGMA_STOPS = 0.03
 
 
 @dataclass(frozen=True, eq=False)

@@ -78,7 +78,10 @@ def find_chart(density: NDArray[np.floating]) -> ChartFound | NoChart:
     ChartFound or NoChart
     """
     work = _working_picture(np.nan_to_num(np.asarray(density, dtype=np.float32)))
-    grids = _grids(_flat_patches(work))
+    patches = _flat_patches(work)
+    if len(patches) < _FEWEST_ON_GRID:
+        return NoChart(f"{len(patches)} flat patches are seen, {_FEWEST_ON_GRID} are needed")
+    grids = _grids(patches)
     seen = max((count for _, count in grids), default=0)
     if seen < _FEWEST_ON_GRID:
         return NoChart(f"{seen} patches lie on a grid of six by four, {_FEWEST_ON_GRID} are needed")
