@@ -6,7 +6,7 @@ import shutil
 
 import pytest
 
-from web.browsing import DESK, PHONE, browser, page_of
+from web.browsing import DESK, PHONE, browser, page_of, until
 from web.made_book import TODAY, make_book
 from web.serving import Process, served, wait_for
 
@@ -47,7 +47,7 @@ def log_frame(page, words: str) -> None:
     before = page.locator("#next-label").inner_text()
     page.fill("#words", words)
     page.locator("#log-button").click()
-    page.wait_for_function("(before) => document.getElementById('next-label').textContent !== before", arg=before)
+    until(page, "(before) => document.getElementById('next-label').textContent !== before", before)
 
 
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
@@ -55,7 +55,7 @@ def test_frames_logged_out_of_reach_are_sent_once_when_the_network_is_back(folde
     with served(folder, today=TODAY) as server, page_of(chromium, server.address, size=size) as page:
         page.goto("/field")
         page.wait_for_selector("#reach.good")
-        page.wait_for_function("navigator.serviceWorker.controller || navigator.serviceWorker.ready")
+        until(page, "!!navigator.serviceWorker")
         page.evaluate("navigator.serviceWorker.ready.then(() => true)")
         page.fill("#shutter", "1/250")
         page.fill("#aperture", "8")
@@ -73,7 +73,7 @@ def test_frames_logged_out_of_reach_are_sent_once_when_the_network_is_back(folde
         wait_for(lambda: len(captions(server)) == 3)
         page.evaluate("dispatchEvent(new Event('online'))")
         page.reload()
-        page.wait_for_function("document.querySelectorAll('#logged .mark.good').length === 3")
+        until(page, "document.querySelectorAll('#logged .mark.good').length === 3")
         assert captions(server) == [("1", "weir"), ("2", "lock gate"), ("3", "bargee's dog")]
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from dryside.book.folder import open_book
 from dryside.web.jobs import ask_for, get_job
-from web.browsing import DESK, PHONE, browser, page_of
+from web.browsing import DESK, PHONE, browser, page_of, until
 from web.made_book import TODAY, draw_strip, make_book
 from web.serving import Process, served, wait_for
 
@@ -77,7 +77,7 @@ def test_the_positive_follows_the_controls_for_the_roll_and_for_one_frame(server
         page.get_by_role("button", name="As found").click()
         page.get_by_role("button", name="Tap a grey").click()
         page.locator("#made").click(position={"x": 60, "y": 60})
-        page.wait_for_function("document.getElementById('neutral').getAttribute('aria-pressed') === 'false'")
+        until(page, "document.getElementById('neutral').getAttribute('aria-pressed') === 'false'")
 
 
 def test_a_corner_is_dragged_and_moved_by_keys_and_a_frame_added(server, chromium, looked):

@@ -6,7 +6,7 @@ import shutil
 
 import pytest
 
-from web.browsing import DESK, PHONE, WIDE, browser, has_no_sideways_scroll, page_of
+from web.browsing import DESK, PHONE, WIDE, browser, has_no_sideways_scroll, page_of, until
 from web.made_book import TODAY, delivery, make_book
 from web.serving import served, wait_for
 
@@ -14,7 +14,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.xdist_group("br
 
 PLACES = (
     "/", "/shelf", "/rolls", "/rolls/new", "/rolls/26-001-N#frame-2", "/field", "/drop-off", "/orders",
-    "/orders/O26-001", "/back", "/back/2", "/negatives", "/negatives?roll=26-001-N", "/prints",
+    "/orders/O26-001", "/back", "/back/1", "/negatives", "/negatives?roll=26-001-N", "/prints",
     "/prints?roll=26-001-N", "/prints/26-001-N/2", "/sleeves?roll=26-002-L", "/sleeves/Torva/1", "/labs",
     "/labs/Mill Bridge", "/spending", "/find", "/jobs",
 )  # fmt: skip
@@ -159,7 +159,7 @@ def test_a_drop_off_is_planned_changed_printed_recorded_and_its_receipt_kept(ser
         total = page.locator("#hand-total strong")
         cheapest = total.inner_text()
         page.get_by_label("Lab for 26-004-H").select_option("Mill Bridge")
-        page.wait_for_function("(before) => document.querySelector('#hand-total strong').textContent !== before",
+        until(page, "(before) => document.querySelector('#hand-total strong').textContent !== before",
                                arg=cheapest)  # fmt: skip
         page.goto("/drop-off")
         if page.locator(".plot a").count() > 1:
@@ -200,7 +200,7 @@ def test_a_delivery_is_uploaded_matched_and_its_doubt_decided_by_a_key(server, c
         page.get_by_role("button", name="Take it in").click()
         page.get_by_role("link", name="See it").click(timeout=40_000)
         page.wait_for_selector("h1:has-text('fair')")
-        page.goto("/back/2")
+        page.goto("/back/1")
         doubt = page.locator(".doubt").first
         doubt.focus()
         if size is PHONE:

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from web.serving import wait_for
+
 CHROMIUM = Path("/usr/bin/chromium")
 ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
              "--disable-background-networking", "--disable-component-update", "--disable-sync"]  # fmt: skip
@@ -44,7 +46,7 @@ def browser():
 def page_of(chromium, address: str, *, size=DESK, **options):
     """A page of its own session; faults of scripts fail the test."""
     context = chromium.new_context(viewport=size, base_url=address, **options)
-    context.set_default_timeout(10_000)
+    context.set_default_timeout(20_000)
     page = context.new_page()
     faults: list[str] = []
     page.on("pageerror", lambda error: faults.append(str(error)))
@@ -59,3 +61,8 @@ def page_of(chromium, address: str, *, size=DESK, **options):
 def has_no_sideways_scroll(page) -> bool:
     """Whether the page fits its width."""
     return page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+def until(page, script: str, argument=None, seconds: float = 20.0) -> None:
+    """Wait until a script is true. (The browser's own wait evaluates text, which the pages' policy forbids.)"""
+    wait_for(lambda: page.evaluate(script, argument), seconds)

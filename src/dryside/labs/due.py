@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from dryside.book.journey import WAITING_FOR_NEGATIVES, RollState
 from dryside.book.rolls import get_roll, list_rolls
-from dryside.book.schema import loans
+from dryside.book.schema import loans, order_lines
 from dryside.book.stocks import get_stock, list_shelf
 from dryside.labs.book_labs import KnownLab, list_labs
 from dryside.labs.lab import OLD_AFTER_DAYS
@@ -64,7 +64,10 @@ def due_entries(conn: Connection, today: date) -> tuple[DueEntry, ...]:
     orders = list_orders(conn)
     found: list[DueEntry] = []
     records: dict[int, LabRecord | None] = {}
+    with_prints = _with_prints(conn)
     for order in orders:
+        if _is_closed(order, has_prints=order.id in with_prints):
+            continue
         if order.scans_on is None and order.lab_id not in records:
             past = [one for one in orders if one.lab_id == order.lab_id]
             records[order.lab_id] = record_of(labs[order.lab_id].lab, past)
@@ -74,6 +77,23 @@ def due_entries(conn: Connection, today: date) -> tuple[DueEntry, ...]:
     found += _price_lists(conn, labs, today)
     found += _loans(conn, today)
     return tuple(sorted(found, key=lambda one: (one.day, one.kind, one.subject)))
+
+
+def _with_prints(conn: Connection) -> set[int]:
+    """Row ids of orders with prints in them."""
+    from sqlalchemy import select
+
+    return set(
+        conn.execute(
+            select(order_lines.c.order_id).where(order_lines.c.service.startswith("print")).distinct()
+        ).scalars()
+    )
+
+
+def _is_closed(order: OrderRow, *, has_prints: bool) -> bool:
+    """Whether everything of an order is back: nothing of it is due any more, and its lines need not be read."""
+    is_fetched = order.prints_fetched_on is not None or not has_prints
+    return order.scans_on is not None and order.negatives_fetched_on is not None and is_fetched
 
 
 def urgency_of(day: date, today: date) -> str:

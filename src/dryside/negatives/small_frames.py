@@ -48,35 +48,6 @@ class SmallFrame:
         return density_log2(patch.reshape(-1, 3).mean(axis=0, keepdims=True), np.full(3, float(BARE_LEVEL)))
 
 
-def small_frame(
-    path: Path, corners: FloatArray, flat: Flat | None = None, *, assume: Assume = "auto", longest_px: int = LONGEST_PX
-) -> SmallFrame:
-    """Read a frame of a capture, reduced so that its longer side has `longest_px` pixels at most.
-
-    Parameters
-    ----------
-    path : Path
-        The capture.
-    corners : ndarray of shape (4, 2)
-        Corners of the upright picture, capture pixels.
-    flat : Flat, optional
-        Bare light; left out: full scale stands for it.
-
-    Raises
-    ------
-    Refusal
-        If the capture cannot be read.
-    """
-    with read_capture(path, assume=assume) as capture:
-        facts = capture.facts
-        longest = max(frame_view(corners).rows, frame_view(corners).columns)
-        factor = max(1, longest // longest_px)
-        light = reduce_capture(capture, factor)
-        bare = flat or full_scale_light((facts.height, facts.width))
-        through = transmittance(light, bare, factor)
-    return SmallFrame(_straight(through, corners / factor, longest_px))
-
-
 def small_frames(
     path: Path, several: list[FloatArray], flat: Flat | None = None, *, assume: Assume = "auto"
 ) -> list[SmallFrame]:
