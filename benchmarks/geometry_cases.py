@@ -84,7 +84,7 @@ def strip(rng: Generator, style: str, count: int, format: str = "135", process: 
         "emulsion": emulsion(rng, style, process),
         "gate_offset_mm": rng.uniform(-0.2, 0.2),
         "stock_number": f"{rng.integers(1, 127)}-{rng.integers(0, 15)}",
-        "number_x_mm": first + facts.along_mm / 2 - 9.5 + rng.uniform(-4, 4),
+        "number_x_mm": first + min(facts.along_mm / 2, 18) - 9.5 + rng.uniform(-4, 4),
         "hole_phase_mm": rng.uniform(0.3, 4.7),
         "tail_mm": rng.uniform(1.5, 6),
         "mark_exposure": rng.uniform(0.6, 4),
@@ -305,8 +305,9 @@ def half_frame(rng, style):
 
 
 def panoramic(rng, style):
-    """24 x 65 mm."""
-    laid = [Placed(strip(rng, style, int(rng.integers(2, 4)), "panoramic"), tilt_degrees=_small_turn(rng))]
+    """24 x 65 mm; without codes, as their pitch of 3.5 half frames leaves the label between two numbers."""
+    film = strip(rng, style, int(rng.integers(2, 4)), "panoramic", stock_number=None)
+    laid = [Placed(film, tilt_degrees=_small_turn(rng))]
     return Drawn("panoramic", laid, camera(rng, style, laid, rng.uniform(9, 18)))
 
 

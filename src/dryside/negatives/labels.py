@@ -13,6 +13,7 @@ from dryside.negatives.types import EdgeCode, FrameFound, LabelSource
 
 # A full frame takes the whole number unless its code stands so far off that the A in between is clearly the nearer one.
 _WHOLE_NUMBER_REACH_MM = 14.0
+_FULL_FRAME_MM = 36.0
 _LOWEST_HALF_FRAME, _HIGHEST_HALF_FRAME = -4, 2 * 61 + 1  # from X to 61A
 
 
@@ -39,8 +40,13 @@ def label_frames(frames: tuple[FrameFound, ...], codes: tuple[EdgeCode, ...], *,
         return frames
     confidence = max(code.confidence for code in codes)
     origin = float(np.median([x - number * HALF_FRAME_PITCH_MM for number, x in numbered]))
-    middles = [(frame.film_mm[0] + frame.film_mm[2]) / 2 for frame in frames]
-    numbers = _numbers(middles, origin, halves=_counts_halves(format))
+    facts = film_format(format)
+    # Frames that keep to no whole number of perforations take the label nearest to where they begin: that under the
+    # middle of a full frame which began there.
+    odd = facts.frame_pitch_mm is None
+    reach = [_FULL_FRAME_MM if odd else frame.film_mm[2] - frame.film_mm[0] for frame in frames]
+    middles = [frame.film_mm[0] + length / 2 for frame, length in zip(frames, reach, strict=True)]
+    numbers = _numbers(middles, origin, halves=odd or facts.along_mm < HALF_FRAME_PITCH_MM)
     read = {number for number, _ in numbered}
     labelled = []
     for frame, number in zip(frames, numbers, strict=True):
@@ -52,10 +58,6 @@ def label_frames(frames: tuple[FrameFound, ...], codes: tuple[EdgeCode, ...], *,
         sure = confidence if number in read else 0.9 * confidence
         labelled.append(replace(frame, label=text, label_source=source, label_confidence=sure))
     return tuple(labelled)
-
-
-def _counts_halves(format: str) -> bool:
-    return film_format(format).along_mm < HALF_FRAME_PITCH_MM
 
 
 def _numbers(middles: list[float], origin: float, *, halves: bool) -> list[int]:

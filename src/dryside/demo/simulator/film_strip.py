@@ -12,6 +12,7 @@ from dryside.demo.simulator import marks
 from dryside.demo.simulator.emulsions import COLOUR_NEGATIVE, Emulsion
 from dryside.demo.simulator.shapes import Canvas, f32, soft_coverage
 from dryside.film.formats import FORMATS, FilmFormat
+from dryside.film.frame_labels import FrameLabel, labels_along
 from dryside.film.perforations import (
     EDGE_TO_HOLE_MM,
     HOLE_ACROSS_MM,
@@ -274,10 +275,12 @@ def lay_out(
     gaps = gaps_mm if gaps_mm is not None else [facts.along_mm + facts.gap_mm - along] * (len(pictures) - 1)
     exposures = stops or [0.0] * len(pictures)
     step = 1 if format == "half" else 2
+    labels = [marks.frame_number(2 * first_number + step * index) for index in range(len(pictures))]
+    if facts.film == "135" and facts.frame_pitch_mm is None:
+        labels = [str(one) for one in labels_along(FrameLabel(first_number), len(pictures), format_key=format)]
     frames, x = [], first_x_mm
     for index, picture in enumerate(pictures):
-        label = marks.frame_number(2 * first_number + step * index)
-        frames.append(ExposedFrame(picture=picture, x_mm=x, stops=exposures[index], label=label))
+        frames.append(ExposedFrame(picture=picture, x_mm=x, stops=exposures[index], label=labels[index]))
         x += along + (gaps[index] if index < len(gaps) else 0.0)
     length = max(x + tail_mm, along / 4)
     facts_of_strip: dict[str, Any] = {"number_x_mm": first_x_mm + 8.0, "first_half_frame": 2 * first_number}
