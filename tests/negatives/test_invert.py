@@ -214,6 +214,13 @@ def test_folders_are_read_by_name_and_a_flat_in_them_is_left_out(tmp_path):
         capture_files([tmp_path])
 
 
+def test_positives_beside_their_captures_are_not_taken_for_captures(tmp_path):
+    paths = write_frames(tmp_path / "in", 2)
+    for _ in range(2):
+        roll = invert(capture_files([tmp_path / "in"]), WHOLE, tmp_path / "in")
+        assert [capture.path for capture in roll.captures] == paths
+
+
 def test_captures_of_one_name_in_two_folders_do_not_overwrite_each_other(tmp_path):
     first, second = write_frames(tmp_path / "a", 1) + write_frames(tmp_path / "b", 1)
     roll = invert([first, second], WHOLE, tmp_path / "out")

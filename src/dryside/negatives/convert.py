@@ -138,6 +138,7 @@ def _until(bands: Iterator[LevelArray], stop: threading.Event | None) -> Iterato
 def job_description(job: CaptureJob, frame: FrameJob) -> Mapping[str, Any]:
     """All that the bytes of a frame's files depend on, besides the capture itself."""
     return {
+        "named": frame.stem.name,
         "assume": job.assume,
         "light": [job.flat.source, job.flat.cell, job.flat.digest],
         "corners": frame.corners.tolist(),

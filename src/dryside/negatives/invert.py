@@ -25,7 +25,7 @@ from dryside.negatives.inverted import (
     Step,
     as_document,
 )
-from dryside.negatives.journal import Journal, job_key
+from dryside.negatives.journal import Journal, job_key, written_names
 from dryside.negatives.measure import CaptureMeasured, MeasureOptions, measure_capture
 from dryside.negatives.profile import read_profile
 from dryside.negatives.roll_plan import plan_roll
@@ -47,7 +47,8 @@ __all__ = [
 
 
 def capture_files(paths: Sequence[Path], leave_out: Sequence[Path] = ()) -> list[Path]:
-    """Files named, and the pictures of folders named, by name; `leave_out` (a flat in the same folder) is left out.
+    """Files named, and the pictures of folders named, by name; `leave_out` (a flat in the same folder) and
+    positives that an earlier run has written into such a folder are left out.
 
     Raises
     ------
@@ -60,11 +61,21 @@ def capture_files(paths: Sequence[Path], leave_out: Sequence[Path] = ()) -> list
         if not path.is_dir():
             files.append(path)
             continue
-        inside = [one for one in sorted(path.iterdir()) if _is_picture(one) and one.resolve() not in away]
+        ours = written_names(path)
+        inside = [
+            one
+            for one in sorted(path.iterdir())
+            if _is_picture(one) and one.resolve() not in away and not _is_ours(one.name, ours)
+        ]
         if not inside:
             raise Refusal(str(path), "no picture in this folder", "Name the captures, or the folder they are in.")
         files += inside
     return list(dict.fromkeys(files))
+
+
+def _is_ours(name: str, written: set[str]) -> bool:
+    """Whether a file in a folder that positives were written to is one of them, or lies beside them."""
+    return name in written or (bool(written) and name.endswith((".overlay.jpg", ".dust.png")))
 
 
 def _is_picture(path: Path) -> bool:

@@ -23,6 +23,26 @@ def job_key(source: Path, description: Mapping[str, Any]) -> str:
     return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
 
 
+def written_names(folder: Path) -> set[str]:
+    """Names of files in a folder that its journal says were written by earlier runs; none where there is no journal."""
+    path = folder / JOURNAL_NAME
+    if not path.exists():
+        return set()
+    return {name for files in _entries(path).values() for name, *_ in files}
+
+
+def _entries(path: Path) -> dict[str, list[list[Any]]]:
+    """What a journal says is done; a last line that a crash cut short is passed over."""
+    done = {}
+    for line in path.read_text(encoding="utf-8", errors="replace").splitlines():
+        try:
+            entry = json.loads(line)
+            done[entry["key"]] = entry["files"]
+        except (ValueError, KeyError, TypeError):
+            continue
+    return done
+
+
 class Journal:
     """The journal of an output folder; safe to use from several threads.
 
@@ -36,9 +56,7 @@ class Journal:
         self._path = folder / JOURNAL_NAME
         self._folder = folder
         self._lock = threading.Lock()
-        self._done: dict[str, list[list[Any]]] = {}
-        if self._path.exists():
-            self._read()
+        self._done = _entries(self._path) if self._path.exists() else {}
         try:
             self._file = self._path.open("a", encoding="utf-8")
         except OSError as error:
@@ -72,12 +90,3 @@ class Journal:
         except OSError:
             return False
         return stat.st_size == size and stat.st_mtime_ns == changed_ns
-
-    def _read(self) -> None:
-        """Entries so far; a last line that a crash cut short is passed over."""
-        for line in self._path.read_text(encoding="utf-8", errors="replace").splitlines():
-            try:
-                entry = json.loads(line)
-                self._done[entry["key"]] = entry["files"]
-            except (ValueError, KeyError, TypeError):
-                continue
