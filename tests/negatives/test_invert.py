@@ -115,6 +115,7 @@ def test_a_positive_that_was_lost_or_changed_is_made_again(tmp_path):
     assert digests(tmp_path / "out") == wanted
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("workers", [1, 2, 5])
 def test_any_number_of_workers_writes_the_same_bytes(tmp_path, workers):
     paths = write_frames(tmp_path / "in", 5)
@@ -273,6 +274,7 @@ except Refusal as refusal:
 """
 
 
+@pytest.mark.slow
 def test_a_full_disk_leaves_nothing_half_written_and_the_rerun_ends_the_same(tmp_path):
     paths = write_frames(tmp_path / "in", 4)
     invert(paths, WHOLE, tmp_path / "wanted")
@@ -290,6 +292,7 @@ def test_a_full_disk_leaves_nothing_half_written_and_the_rerun_ends_the_same(tmp
 COMMAND = [sys.executable, "-m", "dryside.cli.main", "invert", "--process", "c41", "--whole", "--workers", "2"]
 
 
+@pytest.mark.slow
 def test_ctrl_c_ends_with_one_line_and_the_rerun_ends_the_same(tmp_path):
     paths = write_frames(tmp_path / "in", 8, rows=600, columns=800)
     invert(paths, WHOLE, tmp_path / "wanted")
@@ -312,6 +315,7 @@ def test_ctrl_c_ends_with_one_line_and_the_rerun_ends_the_same(tmp_path):
     assert digests(out) == digests(tmp_path / "wanted")
 
 
+@pytest.mark.slow
 def test_a_killed_run_goes_on_to_the_same_bytes(tmp_path):
     paths = write_frames(tmp_path / "in", 6, rows=600, columns=800)
     invert(paths, WHOLE, tmp_path / "wanted")
@@ -341,6 +345,7 @@ print(next(line for line in Path("/proc/self/status").read_text().splitlines() i
 """
 
 
+@pytest.mark.slow
 def test_memory_of_a_large_capture_stays_far_below_its_size(tmp_path):
     # 60 million pixels: 360 MB as stored, 720 MB in floats, 180 MB as the 8-bit picture that the JPEG is made of.
     path = tmp_path / "large.tif"
