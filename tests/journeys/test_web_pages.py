@@ -160,7 +160,7 @@ def test_a_drop_off_is_planned_changed_printed_recorded_and_its_receipt_kept(ser
         cheapest = total.inner_text()
         page.get_by_label("Lab for 26-004-H").select_option("Mill Bridge")
         until(page, "(before) => document.querySelector('#hand-total strong').textContent !== before",
-                               arg=cheapest)  # fmt: skip
+                               cheapest)  # fmt: skip
         page.goto("/drop-off")
         if page.locator(".plot a").count() > 1:
             page.locator(".plot a").nth(1).click()
