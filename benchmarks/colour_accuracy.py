@@ -102,6 +102,30 @@ def calibrated(process: str, made: list[Case], stops: float) -> np.ndarray:
     return np.array(found)
 
 
+def neutrals(process: str, made: list[Case], *, chart: bool) -> np.ndarray:
+    """Chroma part of CIEDE2000 of a wedge on the roll, shape (cases, steps), from -3 to +3 stops (slides: 2)."""
+    from colour_cases import REFLECTANCES, lab
+    from skimage.color import deltaE_ciede2000
+
+    random = np.random.default_rng(SEED + 2)
+    span = 2.0 if process == "e6" else 3.0
+    stops = np.linspace(-span, span, 13)
+    grey = np.full((1, REFLECTANCES.shape[1]), 0.18)
+    found = []
+    for case in made:
+        wedge = case.reflectance_log_exposure(grey) + 0.30103 * stops[:, None]
+        frame = np.broadcast_to(np.repeat(wedge, 7, axis=0), (64, 91, 3))
+        frames = [FrameSamples(case.transmittance(frame + random.normal(0.0, 0.01, frame.shape)), base_of(case))]
+        if chart:
+            frames.append(FrameSamples(chart_picture(case, 0.0, random), base_of(case)))
+        recipe = recipe_for_roll(frames, process=process).recipes[0]
+        light = layer_exposures(recipe, density_log2(case.transmittance(wedge), np.ones(3)))
+        rgb = light @ np.asarray(recipe.colour_matrix).T
+        read = lab(rgb * 0.18 / rgb[6].mean())
+        found.append(deltaE_ciede2000(read, read * (1, 0, 0)))
+    return np.array(found)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--process", nargs="*", default=["c41", "ecn2", "e6"])
@@ -122,6 +146,10 @@ def main() -> None:
             print(table_row(row, uncalibrated(process, made, pictures, 5, chart=False)), flush=True)
             row = f"{process}, {name}, chart + 5, seen"
             print(table_row(row, uncalibrated(process, made, pictures, 5, use_charts=True)), flush=True)
+            for chart in (False, True):
+                worst = neutrals(process, made, chart=chart).max(axis=1)
+                row = f"{process}, {name}, wedge{' + chart' if chart else ''}, worst step"
+                print(f"{row:44s} median {np.median(worst):.2f}, within 3: {(worst <= 3).mean():.0%}", flush=True)
             for stops in (-1.0, 1.0):
                 row = f"{process}, {name}, calibrated, {stops:+.0f} stop"
                 print(table_row(row, calibrated(process, made, stops)), flush=True)
