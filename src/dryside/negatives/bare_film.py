@@ -239,9 +239,9 @@ def _left_over(busy: NDArray[np.bool_], pair: _Pair, facts: FilmFormat, starts: 
         inside[max(0, top + wide) : bottom - wide, max(0, left + wide) : max(0, right - wide)] = True
     # Between the film's edge and the frames there may be print.
     if upper is not None:
-        rim[: max(0, top + wide)] = True
+        rim[max(0, round(upper) - wide) : max(0, top + wide)] = True
     if lower is not None:
-        rim[max(0, bottom - wide) :] = True
+        rim[max(0, bottom - wide) : max(0, round(lower) + wide)] = True
     within, without = float((busy & inside).sum()), float((busy & ~rim).sum())
     return without / (within + without + _DUST * busy.size)
 
