@@ -199,7 +199,7 @@ def _for_steep(recipe: Recipe, scale: float, white: float) -> Recipe:
         recipe,
         density_matrix=as_matrix(matrix),
         shoulder=as_triple(-balance / white),
-        colour_matrix=as_matrix((0.6 * np.eye(3) + 0.4 * grey) @ np.diag(balance)),
+        colour_matrix=as_matrix((0.4 * np.eye(3) + 0.6 * grey) @ np.diag(balance)),
     )
 
 
