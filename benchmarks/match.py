@@ -5,7 +5,7 @@ each frame a scan and, for most, a phone shot are made: other colours or black a
 field, perspective, a little parallax, crop, quarter turns, mirrored rolls, grain, blur, JPEG. Some frames have no shot,
 some shots no frame, some subjects come twice nearly alike. Seeds from 2000 are held out: nothing was tuned on them.
 
-    python benchmarks/match.py [--rolls 8] [--seed 0] [--held-out] [--timing] [--work DIR]
+    python benchmarks/match.py [--rolls 8] [--seed 0] [--held-out] [--work DIR]
 """
 
 from __future__ import annotations
