@@ -97,6 +97,18 @@ def test_the_same_frames_from_a_phone_are_kept_once(person):
     assert [(one["label"], one["caption"]) for one in frames] == [("1", "bandstand"), ("2", "??? f")]
 
 
+def test_frames_of_one_second_keep_the_order_of_their_numbers(person):
+    headers = {"x-dryside-token": token_of(person)}
+    entries = [
+        {"client_id": f"{number:08}", "roll": "26-006-D", "taken_at": "2026-06-01T10:00:00+02:00",
+         "words": f"frame {number}", "label": str(number)}
+        for number in (3, 1, 2)
+    ]  # fmt: skip
+    person.post("/field/frames", json={"entries": entries}, headers=headers)
+    frames = person.get("/api/rolls/26-006-D").json()["frames"]
+    assert [(one["label"], one["client_id"][-1]) for one in frames] == [("1", "1"), ("2", "2"), ("3", "3")]
+
+
 def test_an_upload_goes_on_where_it_stopped_and_knows_what_it_is(person):
     headers = {"x-dryside-token": token_of(person)}
     content = b"PK\x03\x04" + bytes(range(256)) * 40

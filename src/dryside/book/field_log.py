@@ -75,7 +75,7 @@ def keep_field_entries(conn: Connection, entries: Sequence[FieldEntry], *, at: s
         Now, for the event.
     """
     done, added = [], dict[int, int]()
-    for entry in sorted(entries, key=lambda one: one.taken_at):
+    for entry in sorted(entries, key=_as_logged):
         known = fetch_one(conn, FrameRow, frames, frames.c.client_id == entry.client_id)
         if known is not None:
             done.append(FieldKept(entry.client_id, "known", known.label))
@@ -96,6 +96,11 @@ def keep_field_entries(conn: Connection, entries: Sequence[FieldEntry], *, at: s
     for roll_id, count in added.items():
         add_event(conn, kind="frames noted", at=at, roll_id=roll_id, detail={"added": count, "by": "phone"})
     return done
+
+
+def _as_logged(entry: FieldEntry) -> tuple[str, tuple[int, str]]:
+    """By time, and within a second by the numbers that the phone showed."""
+    return entry.taken_at, film_order(normal_label(entry.label or ""))
 
 
 def _free_label(conn: Connection, roll: RollRow, wanted: str | None) -> tuple[str, str]:
