@@ -92,14 +92,17 @@ def lab_scan(picture: Picture, *, process: str, long_edge_px: int, seed: int) ->
 
 def jpeg(pixels: npt.NDArray[np.uint8], *, scanned: datetime, quality: int = 92) -> bytes:
     """JPEG as labs send it: dated the day of the scan, by the camera 'scanner'."""
-    from PIL import Image, ImageCms
+    from PIL import Image
+
+    from dryside.negatives.output_profiles import profile_of
+    from dryside.negatives.spaces import print_rendering
 
     held = io.BytesIO()
     image = Image.fromarray(pixels)
     exif = image.getexif()
     exif[0x010F], exif[0x0110], exif[0x0132] = "Scanner", "Scanner", scanned.strftime("%Y:%m:%d %H:%M:%S")
-    profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
-    image.save(held, "JPEG", quality=quality, exif=exif, icc_profile=profile)
+    # Not a profile of the colour library: that one holds the time at which it was made.
+    image.save(held, "JPEG", quality=quality, exif=exif, icc_profile=profile_of(print_rendering()))
     return held.getvalue()
 
 
