@@ -18,7 +18,7 @@ def dump(book: Path) -> dict[str, list]:
         (str(path.relative_to(book)), hashlib.sha256(path.read_bytes()).hexdigest())
         for folder in ("originals", "pictures")
         for path in sorted((book / folder).rglob("*"))
-        if path.is_file()
+        if path.is_file() and not path.name.startswith(".dryside-")  # a run's journal names the folder it ran in
     ]
     return tables
 
