@@ -115,20 +115,31 @@ def invert(
     )
     beside = [path for path in (flat, Path(infrared) if infrared else None) if path is not None]
     files = capture_files(captures, beside)
-    if roll is not None:
-        inverted, filed = _into_the_book(ctx, roll, files, options, out)
-    elif out is None:
-        raise Refusal(
-            "invert", "no place for the positives", "Give --out DIR, or --roll ROLL to file them in the book."
-        )
-    else:
-        inverted, filed = _run(files, options, out), ""
+    inverted, filed = _made(ctx, roll, files, options, out)
     if report is not None:
         _write_report(inverted, options, report)
     if as_json:
         print_json(as_document(inverted))
     else:
         say(filed or _words(inverted))
+    _tell_refused(inverted)
+
+
+def _made(
+    ctx: typer.Context, roll: str | None, files: list[Path], options: InvertOptions, out: Path | None
+) -> tuple[RollInverted, str]:
+    """The positives, in the book or in a folder; and what to say of the book."""
+    if roll is not None:
+        return _into_the_book(ctx, roll, files, options, out)
+    if out is None:
+        raise Refusal(
+            "invert", "no place for the positives", "Give --out DIR, or --roll ROLL to file them in the book."
+        )
+    return _run(files, options, out), ""
+
+
+def _tell_refused(inverted: RollInverted) -> None:
+    """Name each capture that could not be used; the exit status says so too."""
     for refusal in inverted.refused:
         say(f"dryside: {refusal}", to_stderr=True)
     if inverted.refused:
