@@ -134,7 +134,8 @@ def count_slowly(book: Book, given: Mapping[str, Any], tell: Progress) -> dict[s
         if mark.exists():
             continue
         time.sleep(float(given["seconds"]))
-        mark.write_text(str(os.getpid()), "utf-8")
+        with mark.open("x", encoding="utf-8") as made:  # a second process at the same step would fail here
+            made.write(str(os.getpid()))
         tell(f"Step {number + 1}", done=number + 1, total=int(given["steps"]))
     return {"message": "Counted."}
 

@@ -23,8 +23,8 @@ TELL_EVERY_S = 0.25
 class _Telling:
     """Writes progress into the book, not more often than a person can read."""
 
-    def __init__(self, book: Book, job_id: int) -> None:
-        self.book, self.job_id = book, job_id
+    def __init__(self, book: Book, job_id: int, holder: str) -> None:
+        self.book, self.job_id, self.holder = book, job_id, holder
         self.done, self.total, self.last = 0, 0, 0.0
         self.lock = threading.Lock()
 
@@ -36,8 +36,8 @@ class _Telling:
             if at - self.last < TELL_EVERY_S and self.done < self.total:
                 return
             self.last = at
-            if not tell(self.book, self.job_id, done=self.done, total=self.total, message=message):
-                os._exit(0)  # cancelled: what is half written lies in temporary files
+            if not tell(self.book, self.job_id, self.holder, done=self.done, total=self.total, message=message):
+                os._exit(0)  # cancelled, or taken over by another server: what is half written lies in temporary files
 
 
 def main() -> None:
@@ -49,15 +49,16 @@ def main() -> None:
     with open_book(where, files=Path(given["files"]) if is_url(where) else None, create=False) as book:
         with book.read() as conn:
             job = get_job(conn, given["job"])
-        telling: Progress = _Telling(book, job.id)
+        holder = given["holder"]
+        telling: Progress = _Telling(book, job.id, holder)
         try:
             result = KINDS[job.kind](book, job.arguments, telling)
         except Refusal as refusal:
-            end(book, job.id, FAILED, message=str(refusal))
+            end(book, job.id, holder, FAILED, message=str(refusal))
         except MemoryError:
-            end(book, job.id, FAILED, message="It needs more memory than a job may take.")
+            end(book, job.id, holder, FAILED, message="It needs more memory than a job may take.")
         else:
-            end(book, job.id, DONE, message=result.pop("message", "Done."), result=result)
+            end(book, job.id, holder, DONE, message=result.pop("message", "Done."), result=result)
 
 
 def _end_with_the_server() -> None:

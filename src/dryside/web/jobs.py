@@ -1,4 +1,5 @@
-"""Long work in the book's table: asked for, taken up, told of, cancelled; what a restart finds half done goes on."""
+"""Long work in the book's table: asked for, taken up by one server, told of, cancelled; what a restart finds half done
+goes on."""
 
 from __future__ import annotations
 
@@ -10,6 +11,7 @@ from dryside.book.folder import Book
 from dryside.book.instants import now
 from dryside.book.rows import fetch, fetch_one, insert, must_be, update
 from dryside.book.schema import jobs
+from dryside.web.leases import Watch, beat, drop_lease, give_lease, lease_of
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -74,45 +76,80 @@ def open_jobs(conn: Connection) -> list[JobRow]:
     return fetch(conn, JobRow, jobs, jobs.c.state.in_([WAITING, RUNNING]))
 
 
-def take_next(book: Book) -> JobRow | None:
-    """Take up the oldest job that waits; None where none does."""
+def take_next(book: Book, holder: str) -> JobRow | None:
+    """Take up the oldest job that waits and may run beside those that run; None where there is none.
+
+    Two servers never take the same job: it is taken, with its lease, in one write.
+    """
     with book.read() as conn:
-        if not fetch(conn, JobRow, jobs, jobs.c.state == WAITING):
+        if _next(conn) is None:
             return None
     with book.write() as conn:
-        waiting = fetch(conn, JobRow, jobs, jobs.c.state == WAITING)
-        if not waiting:
+        found = _next(conn)
+        if found is None:
             return None
-        update(conn, jobs, waiting[0].id, {"state": RUNNING, "changed_at": now()})
-        return get_job(conn, waiting[0].id)
+        update(conn, jobs, found.id, {"state": RUNNING, "changed_at": now()})
+        give_lease(conn, found.id, holder)
+        return get_job(conn, found.id)
 
 
-def take_up_again(book: Book) -> int:
-    """Put back into the queue what a server that was killed left running; returns how many."""
+def _next(conn: Connection) -> JobRow | None:
+    running = [one.arguments.get("roll") for one in fetch(conn, JobRow, jobs, jobs.c.state == RUNNING)]
+    waiting = fetch(conn, JobRow, jobs, jobs.c.state == WAITING)
+    # Work on one roll keeps its order, and so does what names no roll (deliveries, prints).
+    return next((one for one in waiting if one.arguments.get("roll") not in running), None)
+
+
+def take_up_again(book: Book, watch: Watch) -> int:
+    """Put back into the queue what a server that is gone left running; returns how many."""
+    with book.read() as conn:
+        running = fetch(conn, JobRow, jobs, jobs.c.state == RUNNING)
+        lost = [(job.id, lease) for job in running if watch.is_lost(job.id, lease := lease_of(conn, job.id))]
+    if not lost:
+        return 0
+    count = 0
     with book.write() as conn:
-        left = fetch(conn, JobRow, jobs, jobs.c.state == RUNNING)
-        for job in left:
-            update(conn, jobs, job.id, {"state": WAITING, "changed_at": now()})
-    return len(left)
+        for job_id, lease in lost:
+            if get_job(conn, job_id).state == RUNNING and lease_of(conn, job_id) == lease:
+                give_back(conn, job_id)
+                count += 1
+    return count
 
 
-def tell(book: Book, job_id: int, *, done: int, total: int, message: str) -> bool:
-    """Note how far a running job is; false where it was cancelled."""
+def give_back(conn: Connection, job_id: int) -> None:
+    """Put a running job back into the queue."""
+    update(conn, jobs, job_id, {"state": WAITING, "changed_at": now()})
+    drop_lease(conn, job_id)
+
+
+def tell(book: Book, job_id: int, holder: str, *, done: int, total: int, message: str) -> bool:
+    """Note how far a running job is; false where it was cancelled or is somebody else's by now."""
     with book.write() as conn:
-        job = get_job(conn, job_id)
-        if job.state != RUNNING:
+        if not is_held(conn, job_id, holder):
             return False
         update(conn, jobs, job_id, {"done": done, "total": total, "message": message, "changed_at": now()})
     return True
 
 
-def end(book: Book, job_id: int, state: str, *, message: str = "", result: Any = None) -> None:
-    """Note the end of a job that is not over yet."""
+def end(book: Book, job_id: int, holder: str, state: str, *, message: str = "", result: Any = None) -> None:
+    """Note the end of a job by who carries it out; nothing where it is over, or somebody else's by now."""
     with book.write() as conn:
-        job = get_job(conn, job_id)
-        if not job.is_over:
+        if is_held(conn, job_id, holder):
             values = {"state": state, "message": message, "result": result, "changed_at": now()}
             update(conn, jobs, job_id, values)
+            drop_lease(conn, job_id)
+
+
+def keep_alive(book: Book, job_id: int, holder: str) -> bool:
+    """Say that the job's holder lives; false where it was cancelled or is somebody else's by now."""
+    with book.write() as conn:
+        return is_held(conn, job_id, holder) and beat(conn, job_id, holder)
+
+
+def is_held(conn: Connection, job_id: int, holder: str) -> bool:
+    """Whether the job runs and is this holder's."""
+    lease = lease_of(conn, job_id)
+    return get_job(conn, job_id).state == RUNNING and lease is not None and lease.holder == holder
 
 
 def cancel(book: Book, job_id: int) -> JobRow:
@@ -120,6 +157,7 @@ def cancel(book: Book, job_id: int) -> JobRow:
     with book.write() as conn:
         if not get_job(conn, job_id).is_over:
             update(conn, jobs, job_id, {"state": CANCELLED, "message": "Cancelled.", "changed_at": now()})
+            drop_lease(conn, job_id)
         return get_job(conn, job_id)
 
 
