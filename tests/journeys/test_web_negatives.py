@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 
+import httpx
 import pytest
 
 from dryside.book.folder import open_book
@@ -117,6 +118,19 @@ def test_the_lab_s_scan_lies_beside_the_positive(server, chromium, looked):
             pytest.skip("no number was read on the drawn strip, so no scan is of the same frame")
         slider.fill("50")
         assert "50%" in page.locator("#lab-scan").evaluate("one => one.style.clipPath")
+
+
+def test_small_frames_that_were_dropped_are_made_again_when_they_are_looked_at(server, looked):
+    kept = server.book.root / "web" / "small" / looked.rsplit("/", 1)[1]
+    before = sorted(path.name for path in kept.iterdir())
+    shown = httpx.get(f"{server.address}{looked}/frames/1/positive.jpg")
+    for path in kept.iterdir():
+        path.unlink()
+    again = httpx.get(f"{server.address}{looked}/frames/1/positive.jpg", timeout=60)
+    assert again.status_code == 200
+    assert sorted(path.name for path in kept.iterdir()) == before
+    assert abs(len(again.content) - len(shown.content)) < 0.01 * len(shown.content)
+    assert httpx.get(f"{server.address}{looked}/picture.jpg").status_code == 200
 
 
 def test_the_roll_is_queued_and_its_positives_are_filed(server, chromium, looked):

@@ -100,9 +100,9 @@ def delivery(path: Path, folder: str, count: int, *, last_is_black: bool = False
     return path
 
 
-def make_book(folder: Path, files: Path) -> None:
-    """Fill an empty folder: rolls sleeved, with scans back, at the lab, exposed (two) and in a camera."""
-    with open_book(folder) as book:
+def make_book(where: Path | str, files: Path, *, book_files: Path | None = None) -> None:
+    """Fill an empty book: rolls sleeved, with scans back, at the lab, exposed (two) and in a camera."""
+    with open_book(where, files=book_files) as book:
         with book.write() as conn:
             add_stock(conn, "Almen Colour 200", process="c41", kind="colour negative", iso=200)
             price = Money.parse("6.00", "EUR")

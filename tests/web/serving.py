@@ -30,12 +30,12 @@ class Served:
 
 
 @contextmanager
-def served(folder: Path, *, today=None, password_digest: str | None = None):
-    """Serve the book in `folder` from a thread of this process."""
+def served(where: Path | str, *, files: Path | None = None, today=None, password_digest: str | None = None):
+    """Serve the book at `where` (a folder, or a database with the folder `files`) from a thread of this process."""
     listening = bind("127.0.0.1", 0)
     address = f"http://127.0.0.1:{listening.getsockname()[1]}"
     place = Place(listening, (f"{address}/",), LOOPBACK, password_digest is not None)
-    with open_book(folder, create=False) as book:
+    with open_book(where, files=files, create=False) as book:
         site = make_site(book, place, password_digest=password_digest, today=today)
         server = uvicorn.Server(
             uvicorn.Config(create_app(site), log_level="error", access_log=False, timeout_graceful_shutdown=1)

@@ -15,7 +15,15 @@ from dryside.book.instants import now
 from dryside.book.rolls import RollRow, find_roll
 from dryside.book.schema import captures
 from dryside.film.refusal import Refusal
-from dryside.web.looking import keep_geometry, look_at_capture, make_recipes, rows_of_roll, small_folder
+from dryside.web.looking import (
+    again,
+    keep_geometry,
+    look_at_capture,
+    make_again,
+    make_recipes,
+    rows_of_roll,
+    small_folder,
+)
 
 
 def look_at_roll(book: Book, given: Mapping[str, Any], tell: Any) -> dict[str, Any]:
@@ -133,7 +141,10 @@ def _with_frames(book: Book, row: Mapping[str, Any], found: Any) -> Any:
     geometry = row["geometry"]
     given = geometry.get("base")
     base = FilmBase(tuple(given["density"]), given["spread"], given["samples"]) if given else None
-    samples = np.load(small_folder(book, row["id"]) / "samples.npy")
+    kept = small_folder(book, row["id"]) / "samples.npy"
+    if not kept.is_file():
+        make_again(again(book, row))
+    samples = np.load(kept)
     frames = tuple(
         FrameFound(
             index=number,

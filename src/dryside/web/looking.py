@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +11,7 @@ from dryside.book.files import atomic_file, original_path
 from dryside.book.folder import Book
 from dryside.book.schema import captures, files
 from dryside.film.refusal import NotFound, Refusal
+from dryside.web.kept import SMALL_FRAMES_BYTES, trim
 
 if TYPE_CHECKING:
     import numpy as np
@@ -21,6 +23,8 @@ if TYPE_CHECKING:
 
 SHOWN_PX = 1600
 MOST_FRAMES = 80
+CAPTURE_SHOWN = "capture.jpg"
+FRAME_FILES = "[0-9]*.npy"
 
 
 def small_folder(book: Book, capture_id: int) -> Path:
@@ -65,9 +69,9 @@ def look_at_capture(book: Book, row: Mapping[str, Any], process: str, film_forma
     with named_link(book, row["sha256"], row["name"]) as path:
         flat = read_flat(original_path(book, row["flat_sha256"])) if row["flat_sha256"] else None
         measured = measure_capture(path, MeasureOptions(film_format, flat=flat, flat_name="the flat"))
-        show_capture(book, row["id"], path)
-        corners = [frame.corners for frame in measured.frames]
-        make_small(book, row["id"], path, corners, measured.flat)
+        folder = small_folder(book, row["id"])
+        show_capture(folder, path)
+        make_small(folder, path, [frame.corners for frame in measured.frames], measured.flat)
     keep_geometry(book, row["id"], geometry_of(measured) | {"process": process, "format": film_format})
 
 
@@ -131,7 +135,7 @@ def keep_geometry(book: Book, capture_id: int, geometry: Mapping[str, Any]) -> N
         conn.execute(captures.update().where(captures.c.id == capture_id).values(geometry=dict(geometry)))
 
 
-def show_capture(book: Book, capture_id: int, path: Path) -> None:
+def show_capture(folder: Path, path: Path) -> None:
     """A picture of the capture as it lies on the light table, for a page."""
     import numpy as np
     import simplejpeg
@@ -144,16 +148,18 @@ def show_capture(book: Book, capture_id: int, path: Path) -> None:
         light = reduce_capture(capture, factor)
     top = max(float(np.quantile(light, 0.995)), 1e-6)
     shown = (encode("srgb", np.clip(light / top, 0, 1)) * 255 + 0.5).astype(np.uint8)
-    _write(small_folder(book, capture_id) / "capture.jpg", simplejpeg.encode_jpeg(np.ascontiguousarray(shown), 85))
+    _write(folder / CAPTURE_SHOWN, simplejpeg.encode_jpeg(np.ascontiguousarray(shown), 85))
 
 
-def make_small(book: Book, capture_id: int, path: Path, corners: Sequence[Any], flat: Flat | None) -> None:
-    """Keep each frame small and the samples that recipes are made from; `flat` None takes the light kept before."""
+def make_small(folder: Path, path: Path, corners: Sequence[Any], flat: Flat | None) -> None:
+    """Keep each frame small and the samples that recipes are made from; `flat` None takes the light kept before.
+
+    What other captures' frames take beyond `kept.SMALL_FRAMES_BYTES` goes, the longest unused first.
+    """
     import numpy as np
 
     from dryside.negatives.small_frames import small_frames
 
-    folder = small_folder(book, capture_id)
     folder.mkdir(parents=True, exist_ok=True)
     bare = flat or kept_flat(folder)
     found = small_frames(path, [np.asarray(one, float) for one in corners], bare) if len(corners) else []
@@ -164,6 +170,7 @@ def make_small(book: Book, capture_id: int, path: Path, corners: Sequence[Any], 
         meta = np.array([flat.cell, *flat.size, flat.source != "flat"], np.int64)
         _write_array(folder / "light.npy", flat.log2_light)
         _write_array(folder / "light-size.npy", meta)
+    trim(folder.parent, FRAME_FILES, SMALL_FRAMES_BYTES)
 
 
 def _samples(levels: NDArray[np.uint16]) -> NDArray[np.float32]:
@@ -226,15 +233,57 @@ def make_recipes(book: Book, roll_id: int) -> None:
         keep_geometry(book, row["id"], geometry | {"roll_warnings": list(roll.warnings)})
 
 
-def correct_frames(book_root: str, capture_id: int, several: list[Any], path: str) -> None:
-    """Make a capture's frames small again after a person moved their corners; runs apart from the server."""
-    from dryside.book.folder import open_book
+@dataclass(frozen=True)
+class Again:
+    """What it takes to make a capture's small frames again, as plain data for another process.
 
-    with open_book(book_root, create=False) as book:
-        folder = small_folder(book, capture_id)
-        if not (folder / "light.npy").exists():
-            raise Refusal(f"capture {capture_id}", "it was not looked at yet", "Let it be looked at first.")
-        make_small(book, capture_id, Path(path), several, None)
+    Attributes
+    ----------
+    folder : Path
+        Where they lie.
+    path, flat : Path
+        The capture, and the light table alone where it was captured.
+    corners : tuple
+        The frames as they are in the book by now.
+    film_format : str
+    """
+
+    folder: Path
+    path: Path
+    flat: Path | None
+    corners: tuple[Any, ...]
+    film_format: str
+
+
+def again(book: Book, row: Mapping[str, Any], corners: Sequence[Any] | None = None) -> Again:
+    """How a capture's small frames are made again, with other corners where they are given."""
+    geometry = row["geometry"] or {}
+    given = [one["corners"] for one in geometry.get("frames", [])] if corners is None else corners
+    return Again(
+        small_folder(book, row["id"]),
+        original_path(book, row["sha256"]),
+        original_path(book, row["flat_sha256"]) if row["flat_sha256"] else None,
+        tuple(given),
+        str(geometry.get("format", "135")),
+    )
+
+
+def make_again(how: Again) -> None:
+    """Make small frames again, since corners were moved or files were dropped; runs apart from the server."""
+    from dryside.negatives.flat import read_flat
+    from dryside.negatives.measure import MeasureOptions, measure_capture
+
+    flat = None
+    if kept_flat(how.folder) is None:
+        given = read_flat(how.flat) if how.flat else None
+        told = MeasureOptions(how.film_format, flat=given, flat_name="the flat")
+        try:
+            flat = measure_capture(how.path, told).flat
+        except Refusal:  # no film is seen on it: a person drew the frames
+            flat = measure_capture(how.path, replace(told, whole=True)).flat
+    if not (how.folder / CAPTURE_SHOWN).is_file():
+        show_capture(how.folder, how.path)
+    make_small(how.folder, how.path, how.corners, flat)
 
 
 def _write(path: Path, content: bytes) -> None:

@@ -11,7 +11,7 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import FileResponse, JSONResponse
 from pydantic import BaseModel, Field
 
-from dryside.book.files import keep_original, original_path
+from dryside.book.files import keep_original
 from dryside.book.frames import list_frames
 from dryside.book.journey import RollState
 from dryside.book.roll_list import rolls_in
@@ -24,11 +24,14 @@ from dryside.web import uploads
 from dryside.web.apart import Apart
 from dryside.web.inverting import change_of
 from dryside.web.jobs import ask_for, list_jobs
+from dryside.web.kept import note_use
 from dryside.web.looking import (
+    CAPTURE_SHOWN,
     MOST_FRAMES,
+    again,
     capture_row,
-    correct_frames,
     keep_geometry,
+    make_again,
     make_recipes,
     rows_of_roll,
     small_folder,
@@ -43,6 +46,7 @@ router = APIRouter()
 _makers = Apart()
 KEPT_SMALL = 10
 PREVIEW_QUALITY = 85
+MAKE_S = 120.0
 
 
 class NewCaptures(BaseModel):
@@ -168,10 +172,24 @@ def _lab_scans(conn: Any, roll: RollRow, geometry: dict[str, Any]) -> dict[int, 
 @router.get("/negatives/captures/{capture_id}/picture.jpg")
 def capture_picture(request: Request, capture_id: int) -> Response:
     """The capture as it lies on the light table."""
-    path = small_folder(site_of(request).book, capture_row(site_of(request).book, capture_id)["id"]) / "capture.jpg"
+    book = site_of(request).book
+    row = capture_row(book, capture_id)
+    path = small_folder(book, capture_id) / CAPTURE_SHOWN
     if not path.is_file():
-        raise NotFound(f"picture of capture {capture_id}", "it was not looked at yet")
+        _make_again(book, row)
     return FileResponse(path, media_type="image/jpeg", headers={"cache-control": "private, no-cache"})
+
+
+_again_lock = threading.Lock()
+
+
+def _make_again(book: Book, row: dict[str, Any], needed: str = CAPTURE_SHOWN) -> None:
+    """Make again what was dropped for room or left out of a backup (NotFound where nothing was found yet)."""
+    if not (row["geometry"] or {}).get("frames"):
+        raise NotFound(row["name"], "it was not looked at yet", "Wait until it is.")
+    with _again_lock:
+        if not (small_folder(book, row["id"]) / needed).is_file():
+            _makers.run(row["name"], make_again, again(book, row), timeout_s=MAKE_S)
 
 
 class _Small:
@@ -181,22 +199,23 @@ class _Small:
         self.lock = threading.Lock()
         self.kept: OrderedDict[tuple[str, int, int, int], SmallFrame] = OrderedDict()
 
-    def get(self, book: Book, capture_id: int, number: int) -> SmallFrame:
-        """A frame, read from disk where it is not held."""
+    def get(self, book: Book, row: dict[str, Any], number: int) -> SmallFrame:
+        """A frame, read from disk where it is not held, made again where it is not there either."""
         import numpy as np
 
         from dryside.negatives.small_frames import SmallFrame
 
+        capture_id = row["id"]
         path = small_folder(book, capture_id) / f"{number}.npy"
-        try:
-            stamp = path.stat().st_mtime_ns
-        except OSError:
-            raise NotFound(f"frame {number + 1}", "it was not looked at yet", "Wait until it is.") from None
+        if not path.is_file():
+            _make_again(book, row, path.name)
+        stamp = path.stat().st_mtime_ns
         key = (str(book.root), capture_id, number, stamp)
         with self.lock:
             if key in self.kept:
                 self.kept.move_to_end(key)
                 return self.kept[key]
+        note_use(path)
         frame = SmallFrame(np.load(path))
         with self.lock:
             self.kept[key] = frame
@@ -221,7 +240,7 @@ def preview(request: Request, capture_id: int, number: int) -> Response:
     recipe = _recipe(row, number)
     asked = {name: value for name, value in request.query_params.items() if name in RANGES}
     change = Adjustment.from_dict(_numbers(asked)) if asked else change_of(row, number)
-    pixels = develop_small(_small.get(book, capture_id, number), adjusted(recipe, change))
+    pixels = develop_small(_small.get(book, row, number), adjusted(recipe, change))
     content = simplejpeg.encode_jpeg(pixels, quality=PREVIEW_QUALITY, colorsubsampling="420", fastdct=True)
     took = f"make;dur={(time.perf_counter() - began) * 1000:.1f}"
     return Response(content, media_type="image/jpeg", headers={"server-timing": took, "cache-control": "no-store"})
@@ -235,7 +254,7 @@ def neutral(request: Request, capture_id: int, number: int, x: float, y: float) 
     book = site_of(request).book
     row = capture_row(book, capture_id)
     try:
-        red, blue = neutral_balance(_recipe(row, number), _small.get(book, capture_id, number).density(x, y))
+        red, blue = neutral_balance(_recipe(row, number), _small.get(book, row, number).density(x, y))
     except ValueError:
         raise Refusal("this place", "it is too dark to be a grey", "Tap a lighter grey.") from None
     return JSONResponse({"red_stops": round(red, 3), "blue_stops": round(blue, 3)})
@@ -271,8 +290,9 @@ def draw_frames(request: Request, capture_id: int, new: FramesDrawn) -> Response
     width, height = geometry.get("size") or (0, 0)
     drawn = [_checked(one, width, height) for one in new.frames]
     corners = [one["corners"] for one in drawn]
-    path = str(original_path(book, row["sha256"]))
-    _makers.run(row["name"], correct_frames, str(book.root), capture_id, corners, path, timeout_s=120)
+    if not width:
+        raise NotFound(row["name"], "it was not looked at yet", "Wait until it is.")
+    _makers.run(row["name"], make_again, again(book, row, corners), timeout_s=MAKE_S)
     keep_geometry(book, capture_id, {**geometry, "frames": drawn, "by_hand": True})
     make_recipes(book, row["roll_id"])
     return JSONResponse({"frames": len(drawn)})

@@ -3,22 +3,28 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from pathlib import Path
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import FileResponse
 
+from dryside.book.content_store import SMALL
 from dryside.book.files import get_file, original_path, put_picture
 from dryside.book.folder import Book
 from dryside.book.frame_pictures import picture_of_frame, small_jpeg
 from dryside.book.schema import scans
 from dryside.film.refusal import NotFound, Refusal
 from dryside.web.apart import Apart
+from dryside.web.kept import THUMBNAILS_BYTES, note_use, trim
 from dryside.web.pages import site_of
 
 router = APIRouter()
 SIZES = (320, 640, 1600)
 """Longer sides that pages ask for, in pixels; no others are made, so that nobody fills the disk."""
+KEPT_IN = f"{SMALL}/pages"
+"""Below the folder of pictures/ that no backup keeps and no check asks for."""
+LOOK_EVERY = 500
 _readers = Apart(workers=2)
 
 
@@ -74,7 +80,20 @@ def small_picture(book: Book, path: Path, longest: int, tag: str | None = None) 
     if not kept.is_file():
         content = _readers.run(path.name, small_jpeg, path, longest)
         put_picture(book, _kept_name(tag), content)
+        _hold_size(book)
+    else:
+        note_use(kept)
     return kept
+
+
+_made_since: Counter[Path] = Counter()
+
+
+def _hold_size(book: Book) -> None:
+    """Now and then, drop small pictures that nobody looked at for long."""
+    _made_since[book.root] += 1
+    if _made_since[book.root] % LOOK_EVERY == 1:
+        trim(book.pictures / KEPT_IN, "*.jpg", THUMBNAILS_BYTES)
 
 
 def close_readers() -> None:
@@ -83,7 +102,7 @@ def close_readers() -> None:
 
 
 def _kept_name(tag: str) -> str:
-    return f"small/{tag[:2]}/{tag[2:]}.jpg"
+    return f"{KEPT_IN}/{tag[:2]}/{tag[2:]}.jpg"
 
 
 def _tag(path: Path, longest: int) -> str:
