@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 
 import httpx
 import pytest
 
 from dryside.book.folder import open_book
+from dryside.scans.delivered import scans_of_delivery
 from dryside.web.jobs import ask_for, get_job
 from web.browsing import DESK, PHONE, browser, page_of, until
 from web.made_book import TODAY, draw_strip, make_book
@@ -109,15 +111,36 @@ def test_a_corner_is_dragged_and_moved_by_keys_and_a_frame_added(server, chromiu
         page.wait_for_selector("#made[data-shown]", timeout=30_000)
 
 
-def test_the_lab_s_scan_lies_beside_the_positive(server, chromium, looked):
-    with page_of(chromium, server.address) as page:
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+def test_a_slider_lays_the_lab_s_scan_over_the_positive_of_the_same_frame(server, chromium, looked, size):
+    with page_of(chromium, server.address, size=size) as page:
         page.goto(looked)
         page.wait_for_selector("#made[data-shown]", timeout=30_000)
-        slider = page.get_by_label("Beside the lab’s scan")
-        if not slider.is_visible():
-            pytest.skip("no number was read on the drawn strip, so no scan is of the same frame")
-        slider.fill("50")
-        assert "50%" in page.locator("#lab-scan").evaluate("one => one.style.clipPath")
+        assert page.locator(".found-label").all_text_contents() == ["1", "2", "3"]
+        slider = page.get_by_label("The lab’s scan from the left")
+        slider.focus()
+        page.keyboard.press("End")
+        until(page, "document.getElementById('lab-scan').naturalWidth > 0")
+        assert uncovered(page) == 1.0
+        page.keyboard.press("Home")
+        assert uncovered(page) == 0.0
+        box = slider.bounding_box()
+        page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        assert uncovered(page) == pytest.approx(0.5, abs=0.06)
+        made, scan = (page.locator(one).bounding_box() for one in ("#made", "#lab-scan"))
+        assert scan == pytest.approx(made, abs=0.2)
+        page.locator(".found-frame").nth(1).click()
+        page.wait_for_selector("#positive-words:has-text('Frame 2')")
+        with server.book.read() as conn:
+            scans = {one.label: one.id for one in scans_of_delivery(conn, 1)}
+        assert page.locator("#lab-scan").get_attribute("src") == f"/scans/{scans['2']}/1600.jpg"
+
+
+def uncovered(page) -> float:
+    """How much of the width shows the lab's scan."""
+    clip = page.locator("#lab-scan").evaluate("one => getComputedStyle(one).clipPath")
+    sides = re.match(r"inset\(0(?:px)?(?: ([\d.]+)(?:%|px)(?: 0(?:px)? 0(?:px)?)?)?\)", clip)
+    return 1.0 - float(sides[1] or 0) / 100
 
 
 def test_small_frames_that_were_dropped_are_made_again_when_they_are_looked_at(server, looked):

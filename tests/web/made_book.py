@@ -150,13 +150,13 @@ def _sleeve(book, code: str) -> None:
 
 
 def draw_strip(path: Path) -> Path:
-    """A capture of a strip with three frames on a light table, 16-bit linear TIFF."""
+    """A capture of the strip with frames 1 to 3 of the first roll on a light table, 16-bit linear TIFF."""
     import tifffile
 
     from dryside.demo.simulator import Camera, Placed, draw_capture, lay_out
 
-    scenes = [picture(70 + number, width=360, height=240).astype(np.float32) / 255 for number in range(3)]
-    strip = lay_out(scenes, first_number=1, stops=[0.2, 0.4, 0.1], stock_number=None, words="ALMEN 200")
+    scenes = [picture(1 + number, width=360, height=240).astype(np.float32) / 255 for number in range(3)]
+    strip = lay_out(scenes, first_number=1, stops=[0.2, 0.4, 0.1], words="ALMEN 200")
     per_mm = 16.0
     camera = Camera(rows=round(46 * per_mm), columns=round((strip.length_mm + 14) * per_mm), pixels_per_mm=per_mm)
     made = draw_capture(Placed(strip, tilt_degrees=0.6), camera, seed=4)

@@ -23,6 +23,7 @@ from dryside.web.looking import (
     make_recipes,
     rows_of_roll,
     small_folder,
+    without_film,
 )
 
 
@@ -31,14 +32,15 @@ def look_at_roll(book: Book, given: Mapping[str, Any], tell: Any) -> dict[str, A
     with book.read() as conn:
         roll = find_roll(conn, given["roll"])
     rows = rows_of_roll(book, roll.id)
-    todo = [row for row in rows if not (row["geometry"] or {}).get("edges")]
+    todo = [row for row in rows if not any((row["geometry"] or {}).get(one) for one in ("edges", "by_hand"))]
     tell("Looking for the film", done=0, total=len(todo) + 1)
     refused = []
     for row in todo:
         try:
             look_at_capture(book, row, roll.process, roll.format)
         except Refusal as refusal:
-            keep_geometry(book, row["id"], {"refused": f"{refusal.found}. {refusal.remedy}", "frames": []})
+            said = f"{refusal.found}. {refusal.remedy}".strip()
+            keep_geometry(book, row["id"], without_film(book, row, roll.format) | {"refused": said})
             refused.append(row["name"])
         tell(f"Looked at {row['name']}")
     make_recipes(book, roll.id)

@@ -75,6 +75,20 @@ def look_at_capture(book: Book, row: Mapping[str, Any], process: str, film_forma
     keep_geometry(book, row["id"], geometry_of(measured) | {"process": process, "format": film_format})
 
 
+def without_film(book: Book, row: Mapping[str, Any], film_format: str) -> dict[str, Any]:
+    """What a page needs so that a person can draw the frames herself; nearly nothing where it is no picture at all."""
+    from dryside.negatives.capture import read_capture
+
+    path = original_path(book, row["sha256"])
+    try:
+        with read_capture(path) as capture:
+            size = [capture.facts.width, capture.facts.height]
+        show_capture(small_folder(book, row["id"]), path)
+    except Refusal:
+        return {"frames": []}
+    return {"size": size, "edges": [], "holes": [], "warnings": [], "frames": [], "format": film_format}
+
+
 class named_link:
     """The original under its own name for the block, so that what is made of it is named after it."""
 

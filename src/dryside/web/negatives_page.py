@@ -144,11 +144,23 @@ def capture_page(request: Request, capture_id: int, frame: int = 0) -> Response:
     place = next(number for number, one in enumerate(others) if one["id"] == capture_id)
     return page(
         request, "capture.html", title=f"{roll.code}, {row['name']}", roll=roll, row=row, geometry=geometry,
-        labels=logged, first=frame, compared=compared, ranges=RANGES,
+        labels=logged, first=frame, compared=compared, shape=_shape(geometry, frame),
         settings=row["settings"] or {}, number=place + 1, count=len(others),
         before=others[place - 1]["id"] if place else None,
         after=others[place + 1]["id"] if place + 1 < len(others) else None,
     )  # fmt: skip
+
+
+def _shape(geometry: dict[str, Any], number: int) -> tuple[int, int]:
+    """Width and height of a frame's preview, px, so that nothing moves when it comes."""
+    import math
+
+    frames = geometry.get("frames") or []
+    if not frames:
+        return 1600, 1067
+    corners = frames[min(max(number, 0), len(frames) - 1)]["corners"]
+    wide, high = math.dist(corners[0], corners[1]), math.dist(corners[1], corners[2])
+    return round(1600 * wide / max(wide, high)), round(1600 * high / max(wide, high))
 
 
 def _lab_scans(conn: Any, roll: RollRow, geometry: dict[str, Any]) -> dict[int, int]:

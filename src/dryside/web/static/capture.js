@@ -84,9 +84,15 @@ if (view) {
     by("keep-frames").hidden = by("forget-frames").hidden = false;
   }
 
+  function shape({ corners: [a, b, c] }) {
+    const [wide, high] = [Math.hypot(b[0] - a[0], b[1] - a[1]), Math.hypot(c[0] - b[0], c[1] - b[1])];
+    return [wide, high].map((one) => Math.round((1600 * one) / Math.max(wide, high)));
+  }
+
   function choose(number) {
     chosen = number;
     by("frame-label").value = frames[number]?.label ?? "";
+    [made.width, made.height] = shape(frames[number]);
     draw();
     showControls();
     develop();
@@ -108,6 +114,8 @@ if (view) {
     chosen = frames.length - 1;
     changed();
     draw();
+    by("frames-said").className = "";
+    by("frames-said").textContent = "Drag its corners onto the picture, give it its number, and keep the frames.";
     by("frame-label").value = "";
     by("frame-label").focus();
   });
@@ -165,6 +173,7 @@ if (view) {
     if (drawn || !frames[chosen]) return;
     if (asking) return void (again = change);
     asking = true;
+    const slow = setTimeout(() => { by("positive-words").textContent = "Making it …"; }, 600);
     try {
       const answer = await fetch(`/negatives/captures/${id}/frames/${chosen}/positive.jpg?${new URLSearchParams(change)}`);
       if (!answer.ok) throw new Error((await answer.json().catch(() => null))?.refused?.found ?? "no positive yet");
@@ -172,13 +181,12 @@ if (view) {
       await new Promise((resolve) => { made.onload = made.onerror = resolve; made.src = picture; });
       URL.revokeObjectURL(made.dataset.before ?? "");
       made.dataset.before = picture;
-      made.width = made.naturalWidth;
-      made.height = made.naturalHeight;
       made.dataset.shown = String(Number(made.dataset.shown ?? 0) + 1);
       by("positive-words").textContent = `Frame ${frames[chosen].label || chosen + 1}`;
     } catch (problem) {
       by("positive-words").textContent = problem.message;
     } finally {
+      clearTimeout(slow);
       asking = false;
       if (again) {
         const next = again;
@@ -244,7 +252,7 @@ if (view) {
   function showScan() {
     const found = compared[chosen];
     by("compare-field").hidden = scan.hidden = !found;
-    if (found) scan.src = `/scans/${found}/1600.jpg`;
+    if (found && !scan.src.endsWith(`/scans/${found}/1600.jpg`)) scan.src = `/scans/${found}/1600.jpg`;
     slide();
   }
   const slide = () => { scan.style.clipPath = `inset(0 ${100 - Number(by("compare").value)}% 0 0)`; };
