@@ -8,6 +8,7 @@ from dryside.book.frames import list_frames
 from dryside.book.journey import RollState
 from dryside.book.rolls import get_roll
 from dryside.book.schema import frame_strips, pages, strips
+from dryside.book.undoing import recent_changes, take_back
 from dryside.film.refusal import NotFound, Refusal
 from dryside.film.sleeves import sleeve_page
 from dryside.sleeves.binders import add_binder, list_pages, strips_of_roll
@@ -16,7 +17,6 @@ from dryside.sleeves.filing import carry_out, filing_as_cut, filing_of_plan, par
 from dryside.sleeves.frames_on_film import nominal_frames
 from dryside.sleeves.lending import bring_back, lend_strips, list_loans
 from dryside.sleeves.roll_film import film_of_roll
-from dryside.sleeves.undoing import recent_changes, take_back
 from dryside.sleeves.whereabouts import whereabouts
 
 SEVEN_BY_FIVE = [sleeve_page("7x5")]

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from dryside.book.rolls import add_roll_name
 from dryside.book.rows import insert
 from dryside.book.schema import pages, stocks, strips
+from dryside.book.undoing import take_back
 from dryside.film.processes import LAST_NITRATE_YEAR
 from dryside.film.refusal import NotFound, Refusal
 from dryside.film.sleeves import sleeve_page
@@ -19,7 +20,6 @@ from dryside.sleeves.filing import carry_out, filing_of_plan
 from dryside.sleeves.lending import bring_back, lend_page, lend_strips, list_loans, strips_meant
 from dryside.sleeves.moving import move_page, move_strip, refile
 from dryside.sleeves.roll_film import film_of_roll
-from dryside.sleeves.undoing import take_back
 from dryside.sleeves.whereabouts import binder_of_qr, find_picture, qr_text, qr_text_of_binder, roll_of_qr, whereabouts
 
 MAY = date(2026, 5, 20)

@@ -240,7 +240,7 @@ def undo_command(
     json: AsJson = False,
 ) -> None:
     """Take back the last filing, move or refiling."""
-    from dryside.sleeves.undoing import recent_changes, take_back
+    from dryside.book.undoing import recent_changes, take_back
 
     with book_from(ctx, create=False) as book:
         if listed:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from dryside.book.frames import FrameRow, list_frames, normal_label
 from dryside.book.journey import RollState
 from dryside.book.schema import frame_strips, frames, loans, pages, strips
+from dryside.book.undoing import Ledger
 from dryside.film.frame_labels import labels_along, parse_label
 from dryside.film.refusal import Refusal
 from dryside.film.sleeves import SleevePage
@@ -25,7 +26,6 @@ from dryside.sleeves.binders import (
 from dryside.sleeves.cutting import CutPlan
 from dryside.sleeves.frames_on_film import FrameOnFilm
 from dryside.sleeves.laying import LooseLength, lay_strips
-from dryside.sleeves.undoing import Ledger
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection

@@ -11,9 +11,9 @@ from dryside.book.instants import parse_day
 from dryside.book.rolls import get_roll
 from dryside.book.rows import fetch_one, must_be
 from dryside.book.schema import binders, frame_strips, loans, pages, strips
+from dryside.book.undoing import Ledger
 from dryside.film.refusal import NotFound, Refusal
 from dryside.sleeves.binders import BinderRow, PageRow, StripRow, find_page, strips_of_roll, strips_on_page
-from dryside.sleeves.undoing import Ledger
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection

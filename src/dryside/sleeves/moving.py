@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 from dryside.book.rows import fetch_one
 from dryside.book.schema import binders, pages, rolls, strips
+from dryside.book.undoing import Ledger
 from dryside.film.refusal import NotFound, Refusal
 from dryside.film.sleeves import SleevePage, sleeve_page
 from dryside.sleeves.binders import (
@@ -22,7 +23,6 @@ from dryside.sleeves.binders import (
     strips_on_page,
 )
 from dryside.sleeves.laying import places_of
-from dryside.sleeves.undoing import Ledger
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection

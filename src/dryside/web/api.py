@@ -27,6 +27,7 @@ from dryside.book.search import FrameQuery, find_frames
 from dryside.book.stocks import list_shelf, list_stocks
 from dryside.book.summary import summarise
 from dryside.book.to_do import work_at_home
+from dryside.book.undoing import Ledger, take_back
 from dryside.labs.book_labs import current_labs, list_labs
 from dryside.labs.due import due_entries
 from dryside.labs.lab_words import lab_document
@@ -37,7 +38,6 @@ from dryside.labs.planning import plan_drop_off
 from dryside.labs.waiting import waiting_wishes
 from dryside.scans.delivered import list_deliveries, open_doubts
 from dryside.sleeves.lending import list_loans
-from dryside.sleeves.undoing import Ledger, take_back
 from dryside.sleeves.whereabouts import whereabouts
 from dryside.stats.charges import list_charges
 from dryside.stats.spending import as_data, count_frames, spending

@@ -14,6 +14,7 @@ from dryside.book.journey import RollState
 from dryside.book.notes.write_line import note_line
 from dryside.book.roll_list import rolls_in
 from dryside.book.schema import scans
+from dryside.book.undoing import Ledger
 from dryside.film.refusal import NotFound
 from dryside.labs.orders import list_orders
 from dryside.scans.decide import answer
@@ -26,7 +27,6 @@ from dryside.scans.delivered import (
     scans_of_delivery,
     sure_ones,
 )
-from dryside.sleeves.undoing import Ledger
 from dryside.web import uploads
 from dryside.web.forms import Form, needed, text, whole
 from dryside.web.jobs import ask_for, list_jobs

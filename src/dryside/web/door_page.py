@@ -7,8 +7,8 @@ import math
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import RedirectResponse
 
+from dryside.book.undoing import take_back
 from dryside.film.refusal import Refusal
-from dryside.sleeves.undoing import take_back
 from dryside.web import passwords
 from dryside.web.forms import Form, text
 from dryside.web.pages import done, own_path, page, site_of

@@ -23,11 +23,11 @@ from dryside.book.rolls import RollRow, find_roll, move_roll, names_of, update_r
 from dryside.book.schema import captures, files, scans
 from dryside.book.schema import frames as frames_table
 from dryside.book.stocks import list_stocks
+from dryside.book.undoing import Ledger
 from dryside.film.formats import FORMATS
 from dryside.film.refusal import NotFound, Refusal
 from dryside.film.speed import parse_push, parse_speed
 from dryside.sleeves.binders import strips_of_roll
-from dryside.sleeves.undoing import Ledger
 from dryside.sleeves.whereabouts import whereabouts
 from dryside.web.forms import Form, needed, text, whole
 from dryside.web.jobs import ask_for, open_jobs

@@ -19,11 +19,11 @@ from dryside.book.stocks import (
     list_stocks,
     shelf_worth,
 )
+from dryside.book.undoing import Ledger
 from dryside.film.formats import FORMATS
 from dryside.film.processes import BASES, KINDS, PROCESSES, REMJET, parse_process
 from dryside.film.refusal import Refusal
 from dryside.film.speed import parse_speed
-from dryside.sleeves.undoing import Ledger
 from dryside.web.forms import Form, needed, text, whole
 from dryside.web.pages import done, page, site_of
 

@@ -12,6 +12,7 @@ from dryside.book.frames import find_frame
 from dryside.book.journey import RollState
 from dryside.book.roll_list import rolls_in
 from dryside.book.rolls import RollRow, find_roll, get_roll
+from dryside.book.undoing import recent_changes
 from dryside.film.refusal import NotFound, Refusal
 from dryside.paper.cut_plan import cut_plan
 from dryside.sleeves.binders import (
@@ -31,7 +32,6 @@ from dryside.sleeves.inserts import page_insert
 from dryside.sleeves.lending import bring_back, lend_page, lend_strips, list_loans, strips_meant
 from dryside.sleeves.page_choice import pages_for
 from dryside.sleeves.roll_film import film_of_roll
-from dryside.sleeves.undoing import recent_changes
 from dryside.sleeves.whereabouts import binder_of_qr, find_picture, whereabouts
 from dryside.web.film_drawing import cut_plan_drawing, sleeve_page_drawing
 from dryside.web.forms import Form, needed, text, whole
