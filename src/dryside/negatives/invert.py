@@ -108,7 +108,7 @@ def invert(
     """
     _check(paths, options)
     if not options.cluster:
-        warm_up()
+        warm_up(options.rendering)
     flat = read_flat(options.flat, assume=options.assume) if options.flat else None
     profile = read_profile(options.profile, options.process) if options.profile else None
     _make_folder(out)

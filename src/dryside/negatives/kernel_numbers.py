@@ -26,8 +26,8 @@ class KernelNumbers:
 
     constants: tuple[np.float32, ...]
     shoulder: int
-    prints: bool
-    table: NDArray[np.uint16]
+    paper: tuple[np.float32, ...] | None
+    table: NDArray[np.uint16] | None
 
 
 def kernel_numbers(recipe: Recipe) -> KernelNumbers:
@@ -41,13 +41,13 @@ def kernel_numbers(recipe: Recipe) -> KernelNumbers:
     return KernelNumbers(
         constants=constants(recipe),
         shoulder=HELD if reach > MOST_STOPS else shoulder,
-        prints=recipe.rendering.tone is not None,
+        paper=paper_constants(recipe.rendering),
         table=encoding_table(recipe.rendering.transfer),
     )
 
 
 def constants(recipe: Recipe) -> tuple[np.float32, ...]:
-    """All 44 factors in a row: matrices by rows, then the curve, then the print."""
+    """All 31 factors in a row: matrices by rows, then the curve."""
     rendering = recipe.rendering
     scale = 1.0 if rendering.tone is not None else 1.0 / rendering.full_scale
     colour = np.asarray(recipe.colour_matrix) * scale
@@ -59,25 +59,26 @@ def constants(recipe: Recipe) -> tuple[np.float32, ...]:
         recipe.toe,
         recipe.shoulder,
         [SHOULDER_FLOOR],
-        _print_constants(rendering),
     ]
     return tuple(np.concatenate([np.asarray(part, dtype=float) for part in parts]).astype(np.float32))
 
 
-def _print_constants(rendering: Rendering) -> list[float]:
+def paper_constants(rendering: Rendering) -> tuple[np.float32, ...] | None:
+    """The 13 factors of a print's tone and of drawing into the output space; None for a scene."""
     tone = rendering.tone
     if tone is None:
-        return [0.0] * 13
+        return None
     k = tone.grey_in**tone.contrast * (tone.white / tone.grey_out - 1.0)
     knee = rendering.knee
     chroma = [rendering.chroma, knee, knee * knee, 1.0 - 2.0 * knee]
-    return [*rendering.luminance, tone.contrast, k, tone.white, *chroma, LEAST_LIGHT, LEAST_ROOM, 1.0 - tone.white]
+    numbers = [*rendering.luminance, tone.contrast, k, tone.white, *chroma, LEAST_LIGHT, LEAST_ROOM, 1.0 - tone.white]
+    return tuple(np.asarray(numbers, np.float32))
 
 
-def encoding_table(transfer: str) -> NDArray[np.uint16]:
-    """16-bit codes of linear samples in [0, 1], by the top bits of the float32 (sample + 1/64); empty for 'linear'."""
+def encoding_table(transfer: str) -> NDArray[np.uint16] | None:
+    """16-bit codes of linear samples in [0, 1], by the top bits of the float32 (sample + 1/64); None for 'linear'."""
     if transfer == "linear":
-        return np.empty(0, np.uint16)
+        return None
     shift = 23 - TABLE_BITS
     first = 121 << TABLE_BITS
     last = int(np.float32(1 + TABLE_OFFSET).view(np.int32)) >> shift

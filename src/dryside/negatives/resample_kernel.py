@@ -128,7 +128,7 @@ def _positions_along(
 def _down(source: Any, i0: Any, across: Any, y0: Any, slope: Any, line: Any) -> None:
     """Values on the line, at columns i0 to i0 + across of the window; y0 is the line's row at i0, `slope` its rise."""
     lowest, highest = np.float64(BEFORE), np.float64(source.shape[0] - (TAPS - BEFORE))
-    i = 0
+    i = np.int64(0)  # with a plain 0 all that is called is compiled a second time, for 0 alone
     while i < across:
         y = min(max(y0 + slope * i, lowest), highest)
         low = np.int32(y)
