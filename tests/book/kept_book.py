@@ -32,7 +32,8 @@ def fill(book):
             conn,
             [
                 {"roll_id": roll.id, "position": i, "label": str(i + 1), "caption": caption, "shutter": "1/250",
-                 "aperture": 8.0, "taken_at": f"2026-07-1{i}T14:30:00+02:00", "taken_to": "minute", "rating": i}
+                 "aperture": 8.0, "taken_at": f"2026-07-1{i}T14:30:00+02:00", "taken_to": "minute", "rating": i,
+                 "printed": i == 1}
                 for i, caption in enumerate(("gulls & <b>terns</b>", "=1+1", "Möwe, 2 m", None))
             ],
         )  # fmt: skip

@@ -60,7 +60,7 @@ def test_the_logs_come_back_into_an_empty_book_and_a_second_time_add_nothing(ful
                 list_frames(conn, find_roll(conn, "H7").id), list_frames(old, find_roll(old, "H7").id), strict=True
             )
             for new, known in pairs:
-                for column in ("label", "caption", "taken_at", "taken_to", "shutter", "aperture", "rating"):
+                for column in ("label", "caption", "taken_at", "taken_to", "shutter", "aperture", "rating", "printed"):
                     assert getattr(new, column) == getattr(known, column)
 
 
@@ -108,6 +108,21 @@ def test_frames_of_a_roll_that_is_not_there_are_named(full):
         assert [problem.line for problem in problems] == [4, 3]
         assert apply_frames(conn, plans) == 1
         assert [one.label for one in list_frames(conn, find_roll(conn, "H7").id)][-1] == "9"
+
+
+def test_a_column_says_which_frames_were_printed_and_the_book_keeps_what_it_knows(full):
+    content = b"roll,frame,printed\nH7,1,yes\nH7,2,no\nH7,3,\n"
+    with full.write() as conn:
+        plans, problems = plan_frames(conn, read_frames(content, HERE, {"caption": "-"})[0])
+        assert (problems, apply_frames(conn, plans)) == ([], 1)
+        frames = list_frames(conn, find_roll(conn, "H7").id)
+        assert [frame.printed for frame in frames[:3]] == [True, True, False]
+        (kept,) = plans[0][1].kept
+        assert (kept.label, kept.column, kept.in_book, kept.in_note) == ("2", "printed", True, False)
+    content = b"roll,frame,gedruckt\nH7,1,vielleicht\n"
+    with full.read() as conn:
+        _, problems = plan_frames(conn, read_frames(content, HERE, {})[0])
+    assert "vielleicht" in str(problems[0])
 
 
 def test_a_stock_added_later_lets_the_sheet_in(full):

@@ -53,7 +53,7 @@ def read_frame_line(conn: Connection, roll: RollRow, line: str, assume: Assumpti
         return LineChange(None, noted.label, _columns(conn, noted))
     said = _columns(conn, noted)
     new = {name: said.get(name) for name in LINE_COLUMNS} | {"blank": noted.blank}
-    new |= {name: said[name] for name in ("latitude", "longitude", "altitude_m") if name in said}
+    new |= {name: said[name] for name in ("latitude", "longitude", "altitude_m", "printed") if name in said}
     if _same_moment(frame, new):
         new = {name: value for name, value in new.items() if name not in ("taken_at", "taken_to")}
     changes = {name: value for name, value in new.items() if value != getattr(frame, name)}

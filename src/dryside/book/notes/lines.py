@@ -31,7 +31,8 @@ _HEADER = re.compile(r"\s*([^\W\d][^:=]{0,24}?)\s*[:=]\s*(.+?)\s*$")
 _SAME = re.compile(rf"^(?:[\s,;:]*)(?:(?:{SAME_AS})({_LABEL})|(?:{SAME})|[\"〃](?=\s|,|$))(?![\w])", re.IGNORECASE)
 _BUT = re.compile(rf"^[\s,;:]*(?:{BUT})\b\s*", re.IGNORECASE)
 _CARRIED = ("place", "lens", "focal_mm", "exposure_index", "person", "latitude", "longitude", "keywords", "flash")
-_NOT_COPIED = ("rating", "taken_at", "taken_to", "label", "line")
+_NOT_COPIED = ("rating", "printed", "taken_at", "taken_to", "label", "line")
+_OF_ONE_FRAME = ("label", "shutter", "aperture", "caption", "rating", "blank", "printed")
 LONGEST_RANGE = 80
 LONGEST_LINE = 2_000
 
@@ -117,7 +118,7 @@ def _header(state: _State, line: str) -> bool:
     """Read `name: value`, which holds for what follows; False if it is a line about one frame after all."""
     match = _HEADER.match(line)
     column = field_of(match[1]) if match else None
-    if match is None or column is None or column in ("label", "shutter", "aperture", "caption", "rating", "blank"):
+    if match is None or column is None or column in _OF_ONE_FRAME:
         return False
     value = match[2]
     if column in ROLL_NAMES:

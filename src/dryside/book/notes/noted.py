@@ -36,6 +36,7 @@ class NotedFrame:
     rating: int | None = None
     blank: bool = False
     notes: str | None = None
+    printed: bool | None = None
 
     def columns(self) -> dict[str, Any]:
         """What is said, by column; nothing that is None."""

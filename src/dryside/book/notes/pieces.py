@@ -366,6 +366,7 @@ _READ_FIELD: dict[str, Callable[[str], Any]] = {
     "exposure_index": parse_speed,
     "flash": _truth,
     "blank": _truth,
+    "printed": _truth,
     "rating": _stars,
     "altitude_m": _decimal,
     "latitude": _angle(90),

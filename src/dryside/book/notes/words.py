@@ -77,6 +77,7 @@ FIELD_NAMES: dict[str, tuple[str, ...]] = {
     "flash": ("flash", "blitz"),
     "rating": ("rating", "stars", "bewertung", "sterne", "note sur 5", "valoración", "estrellas"),
     "blank": ("blank", "empty", "leer", "vide", "vacío"),
+    "printed": ("printed", "has been printed", "gedruckt", "abgezogen", "imprimée", "tirée", "impresa"),
 }  # fmt: skip
 
 ROLL_NAMES: dict[str, tuple[str, ...]] = {
