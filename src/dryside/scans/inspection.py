@@ -17,7 +17,8 @@ from dryside.film.formats import FilmFormat
 from dryside.film.refusal import Refusal
 from dryside.scans import flaws, tones
 from dryside.scans.edge_response import find_edges, finest_detail
-from dryside.scans.looks import Look, is_same_view, look_at
+from dryside.scans.looks import Look, is_same_view, look_at, same_view
+from dryside.scans.roll_lines import Line, box_of, fine_lines, lines_through
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -30,6 +31,7 @@ _RANK = {GOOD: 0, LOOK: 1, POOR: 2}
 _RAISED_BLACK = 25.0
 _LEAST_EDGES = 3
 _SHARPNESS_PX = 2400
+_TRIPOD = 0.8  # correlation above which two frames in a row are of one camera position
 Thresholds = Mapping[str, Mapping[str, Any]]
 
 
@@ -60,6 +62,8 @@ class Inspected:
     findings: tuple[Finding, ...]
     neutral: tuple[float, float] = (0.0, 0.0)
     look: Look | None = None
+    lines: tuple[Line, ...] = ()
+    along_long_side: bool = True
 
     @property
     def verdict(self) -> str:
@@ -149,7 +153,9 @@ def inspect_image(
     _sharpness(made, np.asarray(luma), asked)
     _tones(made, image, file)
     _flaws(made, image, asked)
-    return Inspected(name, width, height, tuple(made.findings), tones.neutral_of(image), view)
+    along = asked.film.along_mm >= asked.film.across_mm
+    lines = fine_lines(image, along_long_side=along)
+    return Inspected(name, width, height, tuple(made.findings), tones.neutral_of(image), view, lines, along)
 
 
 class _Maker:
@@ -250,9 +256,10 @@ def _flaws(made: _Maker, image: Image8, asked: Asked) -> None:
 
 
 def inspect_roll(scans: Sequence[Inspected], thresholds: Thresholds) -> list[Inspected]:
-    """Add what only the roll shows: a cast against the roll's neutral, the roll's own, and near-duplicates."""
+    """Add what only the roll shows: a cast against its neutral, its own cast, near-duplicates, scratches along it."""
     pictures = [scan for scan in scans if scan.look is not None and not scan.look.is_blank]
     shared = tones.roll_neutral([scan.neutral for scan in pictures])
+    through = _scratched(scans)
     out = []
     for i, scan in enumerate(scans):
         if scan.look is None or scan.look.is_blank:
@@ -268,8 +275,36 @@ def inspect_roll(scans: Sequence[Inspected], thresholds: Thresholds) -> list[Ins
         if before is not None and before.look is not None and is_same_view(scan.look, before.look):
             says = f"shows the same as {before.name}"
             made.findings.append(Finding("same_view", 1.0, LOOK, says, "two scans of one frame, or a frame sent twice"))
+        if through[i]:
+            boxes = [
+                box_of(place, (scan.width, scan.height), along_long_side=scan.along_long_side)
+                for place, _ in through[i]
+            ]
+            most = max(count for _, count in through[i])
+            says = f"{_count(len(through[i]), 'fine line')} along the film, at one place through {most} frames"
+            made.add("scratches_along_roll", len(through[i]), says, boxes)
         out.append(replace(scan, findings=(*scan.findings, *made.findings)))
     return out
+
+
+def _scratched(scans: Sequence[Inspected]) -> list[list[tuple[float, int]]]:
+    """Per scan, the scratches that run through it: the place across the film, and through how many frames."""
+    looks = [scan.look for scan in scans]
+    alike = [
+        k > 0 and a is not None and (b := looks[k - 1]) is not None and same_view(a, b) > _TRIPOD
+        for k, a in enumerate(looks)
+    ]
+    upright = [(scan.width >= scan.height) != scan.along_long_side for scan in scans]
+    out: list[list[tuple[float, int]]] = [[] for _ in scans]
+    for line in lines_through([scan.lines for scan in scans], alike=alike, upright=upright):
+        for k in line.frames:
+            near = min((seen.place for seen in scans[k].lines), key=lambda p: line.apart(p, upright=upright[k]))
+            out[k].append((near, len(line.frames)))
+    return out
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
 def _distance(a: tuple[float, float], b: tuple[float, float]) -> float:
