@@ -272,13 +272,23 @@ def test_pictures_are_found_and_the_list_goes_on(looked_at, chromium):
 
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
 def test_labs_and_spending_say_what_they_know(server, chromium, size):
-    from web.made_book import lab_file
-
     with page_of(chromium, server.address, size=size) as page:
         page.goto("/labs")
-        page.fill("#toml", lab_file("Low Wharf", price="6.00", days=7))
-        page.get_by_role("button", name="Put it in the book").click()
-        page.wait_for_selector("h1:text-is('Low Wharf')")
+        page.get_by_text("Fill in its prices").click()
+        page.fill("#name", "Low “Wharf” \\ Film")
+        page.fill("#develop-c41", "6,50")
+        page.fill("#days-c41", "7")
+        page.fill("#scan-price-0", "4")
+        page.fill("#scan-edge-0", "3000")
+        page.fill("#print-price-0", "0.55")
+        page.get_by_role("button", name="Put the lab in the book").click()
+        page.get_by_role("heading", name="Low “Wharf” \\ Film").wait_for()
+        assert "135, 120: 6.50 EUR, no push, 7 open days" in page.locator(".facts").inner_text()
+        page.get_by_text("Write a new list").click()
+        new = page.locator("#toml").input_value().replace('"6.50"', '"6.90"').replace("2026-06-05", "2026-06-06")
+        page.fill("#toml", new)
+        page.get_by_role("button", name="Keep it as the new list").click()
+        page.wait_for_selector(".said:has-text('prices as of')")
         page.get_by_role("button", name="Leave it out of plans").click()
         page.wait_for_selector(".said:has-text('left out of plans')")
         page.goto("/spending")

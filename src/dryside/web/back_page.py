@@ -13,6 +13,7 @@ from dryside.book.frames import FrameRow, get_frame, list_frames
 from dryside.book.journey import RollState
 from dryside.book.notes.write_line import note_line
 from dryside.book.roll_list import rolls_in
+from dryside.book.rolls import find_roll
 from dryside.book.schema import scans
 from dryside.book.undoing import Ledger
 from dryside.film.refusal import NotFound
@@ -59,6 +60,7 @@ def back_page(request: Request) -> Response:
             "waited": rolls_in(conn, (RollState.AT_LAB,)),
             "jobs": [one for one in list_jobs(conn, kind="receive", most=8) if one.state != "done"],
         }
+    given["has_phone"] = _has_phone(given["doubts"])
     kinds = {name: ",".join(endings) for name, endings in uploads.KINDS.items()}
     return page(request, "back.html", title="Back from the lab", kinds=kinds, **given)
 
@@ -82,6 +84,7 @@ def delivery_page(request: Request, delivery_id: int) -> Response:
         found = scans_of_delivery(conn, delivery_id)
         shown = shown_scans(conn, found)
         rolls = sorted({one.roll for one in found if one.roll})
+        titles = {code: find_roll(conn, code).title or "" for code in rolls}
         jobs = [one for kind in ("inspect", "tag") for one in list_jobs(conn, kind=kind, most=12)
                 if one.arguments.get("roll") in rolls and not one.is_over]  # fmt: skip
         waited = rolls_in(conn, (RollState.AT_LAB, RollState.SCANS_BACK))
@@ -90,8 +93,12 @@ def delivery_page(request: Request, delivery_id: int) -> Response:
         request, "delivery.html", title=f"Delivery {delivery['name']}", delivery=delivery, shown=shown, rolls=rolls,
         jobs=jobs, waited=waited, doubts=[one for one in shown if one["scan"].is_asked],
         sure=[one for one in shown if one["scan"].state == "sure"], missing=_missing(report),
-        aside=report.get("put_aside", []),
+        aside=report.get("put_aside", []), titles=titles, has_phone=_has_phone(shown),
     )  # fmt: skip
+
+
+def _has_phone(shown: list[dict[str, Any]]) -> bool:
+    return any(one["scan"].phone_file_id for one in shown)
 
 
 def _missing(report: dict[str, Any]) -> list[dict[str, Any]]:

@@ -19,6 +19,7 @@ from dryside.web.looking import (
     again,
     keep_geometry,
     look_at_capture,
+    looked_at,
     make_again,
     make_recipes,
     rows_of_roll,
@@ -32,7 +33,7 @@ def look_at_roll(book: Book, given: Mapping[str, Any], tell: Any) -> dict[str, A
     with book.read() as conn:
         roll = find_roll(conn, given["roll"])
     rows = rows_of_roll(book, roll.id)
-    todo = [row for row in rows if not any((row["geometry"] or {}).get(one) for one in ("edges", "by_hand"))]
+    todo = [row for row in rows if not looked_at(row["geometry"])]
     tell("Looking for the film", done=0, total=len(todo) + 1)
     refused = []
     for row in todo:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from calendar import day_name
 from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter, Request, Response
@@ -10,7 +11,8 @@ from dryside.labs.book_labs import add_lab, get_lab, list_labs, price_lists_of, 
 from dryside.labs.lab_record import record_of
 from dryside.labs.lab_words import lab_rows
 from dryside.labs.orders import list_orders
-from dryside.web.forms import Form, needed, text
+from dryside.web.forms import Form, text
+from dryside.web.lab_form import DEVELOPED, PRINTS, SCANS, price_list_of
 from dryside.web.lab_plots import developing_plots, figures_of
 from dryside.web.pages import done, page, site_of
 
@@ -26,7 +28,10 @@ def labs_page(request: Request) -> Response:
     site = site_of(request)
     with site.book.read() as conn:
         shown = [_shown(conn, known, site.day()) for known in list_labs(conn, day=site.day(), with_inactive=True)]
-    return page(request, "labs.html", title="Labs", shown=shown)
+    return page(
+        request, "labs.html", title="Labs", shown=shown, day=site.day(), developed=DEVELOPED, scans=SCANS,
+        prints=PRINTS, weekdays=tuple(day_name),
+    )  # fmt: skip
 
 
 @router.get("/labs/{name}")
@@ -43,7 +48,8 @@ def lab_page(request: Request, name: str) -> Response:
 @router.post("/labs")
 def add(request: Request, form: Form) -> Response:
     """Put a lab's file in the book: a new lab, or a new price list."""
-    content = needed(form, "toml", "price list").replace("\r\n", "\n") + "\n"
+    written = text(form, "toml")
+    content = written.replace("\r\n", "\n") + "\n" if written else price_list_of(form)
     site = site_of(request)
     with site.book.write() as conn:
         known, is_new = add_lab(conn, content, source="price list", today=site.day())

@@ -32,6 +32,11 @@ def small_folder(book: Book, capture_id: int) -> Path:
     return book.root / "web" / "small" / str(capture_id)
 
 
+def looked_at(geometry: Mapping[str, Any] | None) -> bool:
+    """Whether a capture's geometry is the pages' own: found, drawn by hand, or known to hold no film."""
+    return any((geometry or {}).get(one) for one in ("edges", "by_hand", "refused"))
+
+
 def rows_of_roll(book: Book, roll_id: int) -> list[dict[str, Any]]:
     """Captures of a roll with their files, in the order of their names."""
     from sqlalchemy import select

@@ -31,6 +31,7 @@ from dryside.web.looking import (
     again,
     capture_row,
     keep_geometry,
+    looked_at,
     make_again,
     make_recipes,
     rows_of_roll,
@@ -90,6 +91,7 @@ def negatives_page(request: Request, roll: str = "") -> Response:
     rows = rows_of_roll(book, chosen.id) if chosen else []
     return page(
         request, "negatives.html", title="Negatives", roll=chosen, offered=offered, rows=rows, jobs=jobs,
+        to_look=any(not looked_at(row["geometry"]) for row in rows),
         can_queue=any((row["geometry"] or {}).get("frames") for row in rows),
         kinds=",".join(uploads.KINDS["capture"]),
     )  # fmt: skip
@@ -114,6 +116,17 @@ def add_captures(request: Request, new: NewCaptures) -> Response:
                 conn.execute(captures.insert().values(**values))
     for one in (*new.uploads, *([new.flat] if new.flat else [])):
         uploads.forget(site.book, one)
+    row = ask_for(site.book, "look", {"roll": roll.code}, message=roll.code)
+    site.wake_jobs()
+    return JSONResponse(row.as_dict(), status_code=202)
+
+
+@router.post("/negatives/look/{code}")
+def look(request: Request, code: str) -> Response:
+    """Queue looking at captures that came by a command, or whose looking was cancelled."""
+    site = site_of(request)
+    with site.book.read() as conn:
+        roll = find_roll(conn, code)
     row = ask_for(site.book, "look", {"roll": roll.code}, message=roll.code)
     site.wake_jobs()
     return JSONResponse(row.as_dict(), status_code=202)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.parse import urlsplit
 
 from fastapi import Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
@@ -112,4 +113,7 @@ def refusal_answer(request: Request, refusal: Refusal, status: int) -> Response:
 
     if wants_json(request):
         return JSONResponse({"refused": refusal.as_dict()}, status_code=status)
-    return page(request, "refusal.html", title="Not done", status=status, refusal=refusal)
+    here, before = urlsplit(str(request.url)), urlsplit(request.headers.get("referer", ""))
+    back = own_path(before.path + (f"?{before.query}" if before.query else ""), "")
+    is_ours = before.netloc == here.netloc and before.path != here.path
+    return page(request, "refusal.html", title="Not done", status=status, refusal=refusal, back=back if is_ours else "")

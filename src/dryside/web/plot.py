@@ -9,6 +9,7 @@ from datetime import date
 from markupsafe import Markup
 
 WIDTH, HEIGHT = 720, 420
+BARS_HEIGHT = 280
 LEFT, RIGHT, TOP, BOTTOM = 78, 26, 24, 54
 
 
@@ -85,17 +86,19 @@ def bars(values: Sequence[tuple[str, float, str]], *, title: str) -> Markup:
     step = min(90.0, (WIDTH - 20) / max(1, len(values)))
     parts = []
     for place, (name, value, said) in enumerate(values):
-        height = (HEIGHT - TOP - BOTTOM) * max(0.0, value) / top
-        x, y = 10 + place * step, HEIGHT - BOTTOM - height
+        height = (BARS_HEIGHT - TOP - BOTTOM) * max(0.0, value) / top
+        x, y = 10 + place * step, BARS_HEIGHT - BOTTOM - height
         middle = x + step / 2
         parts.append(
             Markup(
                 '<rect class="plot-bar" x="{:.1f}" y="{:.1f}" width="{:.1f}" height="{:.1f}"/>'
                 '<text class="plot-value" x="{:.1f}" y="{:.1f}">{}</text>'
                 '<text class="plot-tick" x="{:.1f}" y="{:.1f}">{}</text>'
-            ).format(x + step * 0.14, y, step * 0.72, height, middle, y - 8, said, middle, HEIGHT - BOTTOM + 22, name)
+            ).format(
+                x + step * 0.14, y, step * 0.72, height, middle, y - 8, said, middle, BARS_HEIGHT - BOTTOM + 22, name
+            )
         )
-    return _svg(parts, title)
+    return _svg(parts, title, BARS_HEIGHT)
 
 
 class _Frame:
@@ -148,7 +151,7 @@ def _round_values(low: float, high: float) -> list[tuple[float, str]]:
     return [(n * step, f"{n * step:.{places}f}") for n in range(first, first + count)]
 
 
-def _svg(parts: Sequence[Markup], title: str) -> Markup:
+def _svg(parts: Sequence[Markup], title: str, height: int = HEIGHT) -> Markup:
     return Markup('<svg class="plot" viewBox="0 0 {} {}" role="group" aria-label="{}">{}</svg>').format(
-        WIDTH, HEIGHT, title, Markup("").join(parts)
+        WIDTH, height, title, Markup("").join(parts)
     )

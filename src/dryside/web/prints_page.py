@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection
 
 router = APIRouter()
+COMMON = ("4R", "5R", "8R", "10x15cm", "13x18cm", "20x30cm", "A4")
+"""Sizes shown before all others, beside those that the labs price."""
 _lookers = Apart()
 
 
@@ -63,9 +65,11 @@ def fit_page(
     looked = _lookers.run(picture.name, look, str(picture.path), None, way, border_mm, place)
     plans = [(plan, next(iter(prices_of(plan.size, 1, prices)), None)) for plan in looked.plans]
     chosen = next((plan for plan in looked.plans if plan.size.name == size), None) or _first(looked)
+    first = [one for one in plans if one[1] or one[0].size.name in COMMON or one[0] is chosen]
     return page(
         request, "print-fit.html", title=f"Print {roll.code}, frame {frame.label}", roll=roll, frame=frame,
-        looked=looked, plans=plans, chosen=chosen, way=way, border=border, at=at,
+        looked=looked, first=first, others=[one for one in plans if one not in first], chosen=chosen, way=way,
+        border=border, at=at,
     )  # fmt: skip
 
 

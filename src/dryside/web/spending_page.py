@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
@@ -15,6 +16,7 @@ from dryside.web.pages import page, site_of
 router = APIRouter()
 WAYS = ("month", "lab", "process", "owner", "roll")
 MOST_BARS = 18
+FEWEST_BARS = 6
 
 
 @router.get("/spending")
@@ -36,13 +38,28 @@ def spending_page(request: Request, by: str = "month", since: str = "", until: s
     )  # fmt: skip
 
 
+def _months_between(first: str, last: str) -> list[str]:
+    """Every month from the first to the last, so that a pause shows; a few before where there are few."""
+    year, month = int(last[:4]), int(last[5:7])
+    found: list[str] = []
+    while len(found) < FEWEST_BARS or (f"{year:04}-{month:02}" >= first and len(found) < MOST_BARS):
+        found.append(f"{year:04}-{month:02}")
+        year, month = (year, month - 1) if month > 1 else (year - 1, 12)
+    return found[::-1]
+
+
 def _months(charges: list[Charge], counts: Any) -> list[dict[str, Any]]:
     """The months as bars, one drawing for each currency."""
     rows = spending(charges, counts, "month")
     drawn = []
     for currency in dict.fromkeys(row.total.currency for row in rows):
-        own = [row for row in rows if row.total.currency == currency][-MOST_BARS:]
-        values = [(row.key, float(row.total.amount), str(row.total.amount)) for row in own]
+        own = {row.key: row for row in rows if row.total.currency == currency}
+        values = [
+            (f"{date.fromisoformat(f'{key}-01'):%b %y}", float(row.total.amount), str(row.total.amount))
+            if (row := own.get(key))
+            else (f"{date.fromisoformat(f'{key}-01'):%b %y}", 0.0, "")
+            for key in _months_between(min(own), max(own))
+        ]
         title = f"Spending by month, {currency}"
         drawn.append({"currency": currency, "drawn": plot.bars(values, title=title)})
     return drawn

@@ -15,6 +15,7 @@ from dryside.book.roll_list import UNDER_WAY, RollLine, count_by_state, rolls_in
 from dryside.book.to_do import Work, work_at_home
 from dryside.labs.due import URGENCIES, DueEntry, due_entries
 from dryside.web.pages import page, site_of
+from dryside.web.words import dated, without_commands
 
 router = APIRouter()
 
@@ -32,6 +33,10 @@ _ACTIONS = {
     "sleeve": ("Sleeve", "/sleeves"),
     "buy film": ("See the shelf", "/shelf"),
 }
+
+
+_LOSES_NOTHING = ("price list", "film expires")
+"""What may wait behind work that film or pictures depend on, however old it is."""
 
 
 @dataclass(frozen=True)
@@ -99,22 +104,17 @@ def _place(state: RollState, count: int, lines: list[RollLine]) -> Place:
 
 def _of_due(due: Iterable[DueEntry], day: date, *urgencies: str) -> list[ToDo]:
     chosen = [one for one in due if one.urgency in urgencies]
-    chosen.sort(key=lambda one: (-URGENCIES.index(one.urgency), one.day))
+    chosen.sort(key=lambda one: (one.kind in _LOSES_NOTHING, -URGENCIES.index(one.urgency), one.day))
     return [_due_line(one, day) for one in chosen]
 
 
 def _due_line(one: DueEntry, day: date) -> ToDo:
     action, path = _ACTIONS.get(one.kind, ("Fetched", f"/orders/{one.subject}"))
     return ToDo(
-        _when(one.day, day), one.urgency == "overdue", one.title, f"{_no_command(one.detail)} {one.aside}".strip(),
+        _when(one.day, day), one.urgency == "overdue", dated(one.title),
+        dated(f"{without_commands(one.detail)} {one.aside}".strip()),
         action, path,
     )  # fmt: skip
-
-
-def _no_command(detail: str) -> str:
-    """The detail without the command that the terminal's reader would type."""
-    sentences = detail.replace(". ", ".\n").splitlines()
-    return " ".join(one for one in sentences if "dryside " not in one)
 
 
 def _of_work(work: Iterable[Work]) -> list[ToDo]:

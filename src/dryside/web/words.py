@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from datetime import date
 from typing import Any
@@ -9,6 +10,9 @@ from typing import Any
 from dryside.film.exposure import format_f_number
 from dryside.film.processes import process_name
 from dryside.film.speed import format_push
+
+_ISO_DAY = re.compile(r"\b(?:19|20)\d\d-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])\b")
+_ISO_MONTH = re.compile(r"\d{4}-(?:0[1-9]|1[0-2])")
 
 
 def day(value: date | str | None) -> str:
@@ -49,6 +53,27 @@ def stars(count: int | None) -> str:
     return "★" * (count or 0)
 
 
+def dated(text: str | None) -> str:
+    """A sentence made for the terminal, its days written as the pages write them."""
+    return _ISO_DAY.sub(lambda found: day(found[0]), text or "")
+
+
+def month(value: str) -> str:
+    """A month in words, of its ISO form: May 2026; anything else as it is."""
+    return f"{date.fromisoformat(f'{value}-01'):%B %Y}" if _ISO_MONTH.fullmatch(value) else value
+
+
+def without_commands(text: str) -> str:
+    """A remedy without the sentences that tell what to type in a terminal."""
+    sentences = text.replace(". ", ".\n").splitlines()
+    return " ".join(one for one in sentences if "dryside " not in one)
+
+
+def count(number: int, thing: str, several: str | None = None) -> str:
+    """A number with what it counts: 1 order, 2 orders."""
+    return f"{number} {thing if number == 1 else several or f'{thing}s'}"
+
+
 def push(stops: float) -> str:
     """A push or pull: +1; nothing for none."""
     return format_push(stops) if stops else ""
@@ -61,5 +86,9 @@ FILTERS: Mapping[str, Callable[..., str]] = {
     "settings": settings,
     "stars": stars,
     "push": push,
+    "dated": dated,
+    "month": month,
+    "without_commands": without_commands,
+    "count": count,
     "process": process_name,
 }

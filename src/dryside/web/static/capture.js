@@ -27,13 +27,17 @@ if (view) {
     return one;
   };
 
+  /** A pixel of the screen in pixels of the capture: handles and numbers keep their size however it is shown. */
+  const pixel = () => 1 / (over.getScreenCTM()?.a || 1);
+  addEventListener("resize", () => draw());
+
   function draw() {
     over.querySelectorAll("polygon, .found-label, .corner").forEach((one) => one.remove());
     frames.forEach((frame, number) => {
       const polygon = el("polygon", { class: `found-frame${number === chosen ? " chosen" : ""}`, points: frame.corners.map((one) => one.join(",")).join(" "), tabindex: 0, role: "button", "aria-label": `Frame ${frame.label || number + 1}`, "aria-pressed": String(number === chosen), "data-number": number });
       polygon.addEventListener("click", () => choose(number));
       polygon.addEventListener("keydown", (event) => (event.key === "Enter" || event.key === " ") && (event.preventDefault(), choose(number)));
-      const text = el("text", { class: "found-label", "font-size": width * 0.014, x: frame.corners[0][0] + width * 0.006, y: frame.corners[0][1] + width * 0.018 });
+      const text = el("text", { class: "found-label", "font-size": 15 * pixel(), x: frame.corners[0][0] + 7 * pixel(), y: frame.corners[0][1] + 19 * pixel() });
       text.textContent = frame.label || "?";
       over.append(polygon, text);
     });
@@ -42,7 +46,8 @@ if (view) {
 
   function handle([x, y], place) {
     const names = ["upper left", "upper right", "lower right", "lower left"];
-    const one = el("circle", { class: "corner", cx: x, cy: y, r: width * 0.009, tabindex: 0, role: "button", "aria-label": `Corner, ${names[place]}`, "data-place": place });
+    const one = el("g", { class: "corner", transform: `translate(${x} ${y})`, tabindex: 0, role: "button", "aria-label": `Corner, ${names[place]}`, "data-place": place });
+    one.append(el("circle", { class: "reach", r: 22 * pixel() }), el("circle", { class: "dot", r: 8 * pixel() }));
     one.addEventListener("pointerdown", (event) => {
       event.preventDefault();
       one.focus();
@@ -74,8 +79,7 @@ if (view) {
     frames[chosen].corners[place] = corner;
     over.querySelector(`polygon[data-number="${chosen}"]`)?.setAttribute("points", frames[chosen].corners.map((one) => one.join(",")).join(" "));
     const dot = over.querySelector(`.corner[data-place="${place}"]`);
-    dot?.setAttribute("cx", corner[0]);
-    dot?.setAttribute("cy", corner[1]);
+    dot?.setAttribute("transform", `translate(${corner[0]} ${corner[1]})`);
     changed();
   }
 

@@ -6,6 +6,7 @@ import { dropField, forget, upload } from "./upload.js";
 const jobs = document.getElementById("jobs");
 
 function show(job, words) {
+  if (document.querySelector(`[data-job="${job.id}"]`)) return;
   const bar = make("div", { class: "job", "data-job": job.id, "data-state": job.state },
     make("p", { class: "job-words" }, make("strong", {}, `${words} `), make("span", { class: "job-message", role: "status" }, "waiting")),
     make("progress", { "aria-label": "How far it is", max: 1, value: 0 }),
@@ -15,6 +16,15 @@ function show(job, words) {
   follow(bar);
   bar.scrollIntoView({ block: "nearest" });
 }
+
+const look = document.getElementById("look-form");
+async function begin() {
+  look.hidden = true;
+  show(await ask(look.action, { method: "POST" }), "Looking");
+}
+look?.addEventListener("submit", (event) => { event.preventDefault(); begin(); });
+// What was added by a command is looked at when its page is opened first.
+if (look && !document.querySelector("[data-job]")) begin();
 
 document.getElementById("queue-form")?.addEventListener("submit", async (event) => {
   event.preventDefault();

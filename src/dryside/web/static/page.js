@@ -18,9 +18,14 @@ addEventListener("pageshow", () => document.querySelectorAll("form[data-sent]").
 
 // The current stop of the journey is in sight on a narrow screen.
 const current = document.querySelector('.masthead nav a[aria-current="page"]');
-if (current) {
+function showCurrent() {
   const list = current.closest("ul");
-  list.scrollLeft = current.offsetLeft - list.offsetLeft - 16;
+  const [inner, outer] = [current.getBoundingClientRect(), list.getBoundingClientRect()];
+  list.scrollLeft += inner.left + inner.width / 2 - outer.left - outer.width / 2;
+}
+if (current) {
+  showCurrent();
+  document.fonts.ready.then(showCurrent); // its letters are wider or narrower than those shown before them
 }
 
 if (document.querySelector("[data-job]")) import("./jobs.js").then((jobs) => jobs.followAll());
