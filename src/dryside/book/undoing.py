@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from dryside.book.events import add_event
 from dryside.book.instants import now
 from dryside.book.journey import RollState
 from dryside.book.rolls import get_roll, move_roll
-from dryside.book.rows import insert, must_be
-from dryside.book.schema import metadata, undo
+from dryside.book.rows import insert, must_be, update
+from dryside.book.schema import metadata, rolls, undo
 from dryside.film.refusal import NotFound, Refusal
 
 if TYPE_CHECKING:
-    from sqlalchemy import Connection, Table
+    from sqlalchemy import ColumnElement, Connection, Table
 
 
 @dataclass(frozen=True)
 class Change:
-    """A row before and after; None where it was not there, or is not any more."""
+    """A row before and after; None where it was not there, or is not any more.
+
+    What `Ledger.around` saw of a row that only changed are the columns that did.
+    """
 
     table: str
     key: dict[str, Any]
@@ -70,6 +76,35 @@ class Ledger:
             return
         move_roll(self.conn, roll, to, at=at, detail=detail)
         self._moves.append({"roll_id": roll_id, "from": roll.state, "to": str(to)})
+
+    @contextmanager
+    def around(self, *watched: tuple[Table, ColumnElement[bool]]) -> Iterator[None]:
+        """Remember what the block changes in rows of tables with an `id`: rows that come, go, or change.
+
+        A roll that moves in it is moved back by an event of its own.
+
+        Parameters
+        ----------
+        *watched : (table, condition)
+            Which rows to look at before and after; a table whose rows others name goes before theirs.
+        """
+        before = [_rows(self.conn, table, where) for table, where in watched]
+        yield
+        for (table, where), old in zip(watched, before, strict=True):
+            new = _rows(self.conn, table, where)
+            for row_id in sorted({*old, *new}):
+                self._compare(table, row_id, old.get(row_id), new.get(row_id))
+
+    def _compare(self, table: Table, row_id: int, old: dict[str, Any] | None, new: dict[str, Any] | None) -> None:
+        if old is not None and new is not None:
+            differ = [name for name in old if old[name] != new[name] and name != "changed_at"]
+            if table is rolls and "state" in differ:
+                self._moves.append({"roll_id": row_id, "from": old["state"], "to": new["state"]})
+                differ.remove("state")
+            old, new = ({name: row[name] for name in differ} for row in (old, new))
+            if not differ:
+                return
+        self._changes.append(Change(table.name, {"id": row_id}, old, new))
 
     def save(self, what: str, *, at: str | None = None) -> int:
         """Keep the changes under the words that name them, and return the entry's id."""
@@ -130,7 +165,10 @@ def recent_changes(conn: Connection, *, most: int = 20) -> list[dict[str, Any]]:
 
 def _restore(conn: Connection, change: Change, thing: str) -> None:
     table = metadata.tables[change.table]
-    if _row(conn, table, change.key) != change.after:
+    found = _row(conn, table, change.key)
+    if found is not None and change.after is not None:
+        found = {name: found.get(name) for name in change.after}
+    if found != change.after:
         raise Refusal(thing, "what it changed was changed again since", "Take back the later change first.")
     if change.before is None:
         conn.execute(table.delete().where(*_matches(table, change.key)))
@@ -144,7 +182,15 @@ def _move_back(conn: Connection, move: dict[str, Any], what: str, at: str | None
     roll = get_roll(conn, move["roll_id"])
     if roll.state != move["to"]:
         raise Refusal(f"roll {roll.code}", f"it is '{roll.state}' by now, not '{move['to']}'", "Move it by hand.")
-    move_roll(conn, roll, RollState(move["from"]), at=at, detail={"taken back": what})
+    # Not by `move_roll`: some moves have no way back in life, and taking one back only says that it never was.
+    moment = at or now()
+    update(conn, rolls, roll.id, {"state": move["from"], "changed_at": moment})
+    add_event(conn, kind="moved", at=moment, roll_id=roll.id, from_state=roll.state, to_state=move["from"],
+              detail={"taken back": what})  # fmt: skip
+
+
+def _rows(conn: Connection, table: Table, where: ColumnElement[bool]) -> dict[int, dict[str, Any]]:
+    return {int(row.id): dict(row._mapping) for row in conn.execute(table.select().where(where))}
 
 
 def _matches(table: Table, key: dict[str, Any]) -> list[Any]:
