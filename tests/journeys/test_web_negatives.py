@@ -78,6 +78,8 @@ def test_the_positive_follows_the_controls_for_the_roll_and_for_one_frame(server
         page.keyboard.press("ArrowRight")
         page.wait_for_selector("#controls-said:has-text('Kept for this frame')")
         page.get_by_role("button", name="As found").click()
+        page.get_by_role("button", name="Undo").click()
+        until(page, "Number(document.getElementById('c-contrast').value) > 0")
         page.get_by_role("button", name="Tap a grey").click()
         page.locator("#made").click(position={"x": 60, "y": 60})
         until(page, "document.getElementById('neutral').getAttribute('aria-pressed') === 'false'")
@@ -110,6 +112,11 @@ def test_a_corner_is_dragged_and_moved_by_keys_and_a_frame_added(server, chromiu
         page.get_by_role("button", name="Keep these frames").click()
         page.wait_for_url("**?frame=1", timeout=30_000)
         page.wait_for_selector("#made[data-shown]", timeout=30_000)
+        kept = page.locator(".found-frame").nth(1).get_attribute("points")
+        page.get_by_role("button", name="Undo").click()
+        page.wait_for_selector(".said:has-text('Taken back: the frames of strip-1.tif')")
+        page.wait_for_selector("#made[data-shown]", timeout=30_000)
+        assert page.locator(".found-frame").nth(1).get_attribute("points") != kept
 
 
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])

@@ -66,4 +66,7 @@ def undo(request: Request, undo_id: int, form: Form) -> Response:
     """Take a change back and show the page it was made on."""
     with site_of(request).book.write() as conn:
         back = take_back(conn, undo_id, at=site_of(request).moment())
-    return done(request, own_path(text(form, "to"), "/"), f"Taken back: {back.what}.")
+    to = own_path(text(form, "to"), "/")
+    # The page of a roll, an order or a leaf that was taken back is gone: then its list.
+    kept = f"/{to.split('/')[1]}" if back.what.startswith(("loading roll", "handing in", "file roll")) else to
+    return done(request, kept, f"Taken back: {back.what}.")

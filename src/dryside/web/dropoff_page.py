@@ -11,6 +11,8 @@ from fastapi.responses import FileResponse, JSONResponse
 
 from dryside.book.instants import parse_day
 from dryside.book.rolls import find_roll
+from dryside.book.schema import order_lines, orders, rolls
+from dryside.book.undoing import Ledger
 from dryside.film.refusal import NotFound, Refusal
 from dryside.labs.book_labs import current_labs
 from dryside.labs.handing_in import HandMade, assign_by_hand, hand_in, order_warnings, write_order_papers
@@ -142,17 +144,26 @@ def papers(request: Request, form: Form) -> Response:
 @router.post("/drop-off/record")
 def record(request: Request, form: Form) -> Response:
     """The rolls were handed in as assigned."""
+    from sqlalchemy import func, select
+
     site = site_of(request)
     clock = site.moment()[10:]
     with site.book.write() as conn:
         hand = _orders_or_refuse(_by_hand(conn, form, site.day()))
         moments = {order.drop_off: f"{order.drop_off.isoformat()}{clock}" for order in hand.orders}
-        made = hand_in(conn, hand.orders, moments=moments, who=text(form, "who"), notes=text(form, "note"))
+        ledger = Ledger(conn)
+        newest = conn.execute(select(func.coalesce(func.max(orders.c.id), 0))).scalar_one()
+        with ledger.around(
+            (orders, orders.c.id > newest), (order_lines, order_lines.c.order_id > newest), (rolls, rolls.c.id > 0)
+        ):
+            made = hand_in(conn, hand.orders, moments=moments, who=text(form, "who"), notes=text(form, "note"))
+        undo_id = ledger.save(f"handing in {', '.join(row.number for row in made)}")
     with site.book.read() as conn:
         for order, row in zip(hand.orders, made, strict=True):
             write_order_papers(site.book, conn, order, _choices(form), number=row.number)
     to = f"/orders/{made[0].number}" if len(made) == 1 else "/orders"
-    return done(request, to, f"Handed in: {', '.join(row.number for row in made)}. Note the receipt when you have it.")
+    said = f"Handed in: {', '.join(row.number for row in made)}. Note the receipt when you have it."
+    return done(request, to, said, undo_id)
 
 
 @router.get("/papers/{name:path}")

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter, Request, Response
 
+from dryside.book.schema import labs
+from dryside.book.undoing import Ledger
 from dryside.labs.book_labs import add_lab, get_lab, list_labs, price_lists_of, set_active
 from dryside.labs.lab_record import record_of
 from dryside.labs.lab_words import lab_rows
@@ -63,9 +65,12 @@ def active(request: Request, name: str, form: Form) -> Response:
     on = text(form, "active") == "yes"
     with site_of(request).book.write() as conn:
         known = get_lab(conn, name)
-        set_active(conn, known.row.id, on)
+        ledger = Ledger(conn)
+        with ledger.around((labs, labs.c.id == known.row.id)):
+            set_active(conn, known.row.id, on)
+        undo_id = ledger.save(f"whether {known.row.name} is in plans")
     said = "is in the plans again" if on else "is left out of plans; its past stays"
-    return done(request, f"/labs/{known.row.name}", f"{known.row.name} {said}.")
+    return done(request, f"/labs/{known.row.name}", f"{known.row.name} {said}.", undo_id)
 
 
 def _shown(conn: Connection, known: Any, day: Any) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -25,6 +26,7 @@ SHOWN_PX = 1600
 MOST_FRAMES = 80
 CAPTURE_SHOWN = "capture.jpg"
 FRAME_FILES = "[0-9]*.npy"
+CORNERS = "corners.json"
 
 
 def small_folder(book: Book, capture_id: int) -> Path:
@@ -189,7 +191,18 @@ def make_small(folder: Path, path: Path, corners: Sequence[Any], flat: Flat | No
         meta = np.array([flat.cell, *flat.size, flat.source != "flat"], np.int64)
         _write_array(folder / "light.npy", flat.log2_light)
         _write_array(folder / "light-size.npy", meta)
+    _write(folder / CORNERS, _as_text(corners))
     trim(folder.parent, FRAME_FILES, SMALL_FRAMES_BYTES)
+
+
+def is_of(folder: Path, corners: Sequence[Any]) -> bool:
+    """Whether what is kept small in a folder was made of these corners."""
+    kept = folder / CORNERS
+    return kept.is_file() and kept.read_bytes() == _as_text(corners)
+
+
+def _as_text(corners: Sequence[Any]) -> bytes:
+    return json.dumps([[_plain(point) for point in one] for one in corners]).encode()
 
 
 def _samples(levels: NDArray[np.uint16]) -> NDArray[np.float32]:
@@ -217,14 +230,28 @@ def kept_flat(folder: Path) -> Flat | None:
 
 
 def make_recipes(book: Book, roll_id: int) -> None:
-    """One base, one balance for all of a roll's captures, an exposure for each frame; kept with the frames."""
+    """`with_recipes` of a roll's captures, kept with them."""
+    for capture_id, geometry in with_recipes(book, rows_of_roll(book, roll_id)).items():
+        keep_geometry(book, capture_id, geometry)
+
+
+def with_recipes(book: Book, all_rows: Sequence[Mapping[str, Any]]) -> dict[int, dict[str, Any]]:
+    """One base, one balance for all of a roll's captures, an exposure for each frame: what is known of each capture.
+
+    Parameters
+    ----------
+    book : Book
+        Read only.
+    all_rows : sequence of mapping
+        As `rows_of_roll` gives them; their geometry may be newer than the book's.
+    """
     import numpy as np
 
     from dryside.negatives.base import FilmBase
     from dryside.negatives.rendering import PRINT
     from dryside.negatives.roll import FrameSamples, recipe_for_roll
 
-    rows = [row for row in rows_of_roll(book, roll_id) if (row["geometry"] or {}).get("frames")]
+    rows = [row for row in all_rows if (row["geometry"] or {}).get("frames")]
     samples, places = [], []
     for row in rows:
         geometry = row["geometry"]
@@ -237,19 +264,20 @@ def make_recipes(book: Book, roll_id: int) -> None:
             samples.append(FrameSamples(picture, base))
             places.append((row["id"], number))
     if not samples:
-        return
+        return {}
     roll = recipe_for_roll(samples, process=rows[0]["geometry"].get("process", "c41"), rendering=PRINT)
     recipes: dict[int, dict[int, Recipe]] = {}
     for (capture_id, number), recipe in zip(places, roll.recipes, strict=True):
         recipes.setdefault(capture_id, {})[number] = recipe
+    found = {}
     for row in rows:
-        geometry = dict(row["geometry"])
         own = recipes.get(row["id"], {})
-        geometry["frames"] = [
+        frames = [
             {**frame, "recipe": own[number].as_dict()} if number in own else frame
-            for number, frame in enumerate(geometry["frames"])
+            for number, frame in enumerate(row["geometry"]["frames"])
         ]
-        keep_geometry(book, row["id"], geometry | {"roll_warnings": list(roll.warnings)})
+        found[row["id"]] = {**row["geometry"], "frames": frames, "roll_warnings": list(roll.warnings)}
+    return found
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from dryside.book.journey import RollState
 from dryside.book.roll_list import rolls_in
 from dryside.book.rolls import RollRow, find_roll, get_roll
 from dryside.book.schema import captures, scans
+from dryside.book.undoing import Ledger
 from dryside.film.refusal import NotFound, Refusal
 from dryside.negatives.adjusting import RANGES, Adjustment, adjusted, neutral_balance
 from dryside.negatives.recipe import Recipe
@@ -30,14 +31,14 @@ from dryside.web.looking import (
     MOST_FRAMES,
     again,
     capture_row,
-    keep_geometry,
+    is_of,
     looked_at,
     make_again,
-    make_recipes,
     rows_of_roll,
     small_folder,
+    with_recipes,
 )
-from dryside.web.pages import page, site_of
+from dryside.web.pages import page, say, site_of
 
 if TYPE_CHECKING:
     from dryside.book.folder import Book
@@ -200,8 +201,7 @@ def capture_picture(request: Request, capture_id: int) -> Response:
     book = site_of(request).book
     row = capture_row(book, capture_id)
     path = small_folder(book, capture_id) / CAPTURE_SHOWN
-    if not path.is_file():
-        _make_again(book, row)
+    _make_again(book, row)
     return FileResponse(path, media_type="image/jpeg", headers={"cache-control": "private, no-cache"})
 
 
@@ -209,11 +209,25 @@ _again_lock = threading.Lock()
 
 
 def _make_again(book: Book, row: dict[str, Any], needed: str = CAPTURE_SHOWN) -> None:
-    """Make again what was dropped for room or left out of a backup (NotFound where nothing was found yet)."""
-    if not (row["geometry"] or {}).get("frames"):
+    """Make again what was dropped for room, left out of a backup, or is of frames that were taken back.
+
+    Raises
+    ------
+    NotFound
+        If it was not looked at yet.
+    """
+    folder = small_folder(book, row["id"])
+    corners = [one["corners"] for one in (row["geometry"] or {}).get("frames", [])]
+
+    def is_there() -> bool:
+        return (folder / needed).is_file() and (needed == CAPTURE_SHOWN or is_of(folder, corners))
+
+    if is_there():
+        return
+    if not corners:
         raise NotFound(row["name"], "it was not looked at yet", "Wait until it is.")
     with _again_lock:
-        if not (small_folder(book, row["id"]) / needed).is_file():
+        if not is_there():
             _makers.run(row["name"], make_again, again(book, row), timeout_s=MAKE_S)
 
 
@@ -232,8 +246,7 @@ class _Small:
 
         capture_id = row["id"]
         path = small_folder(book, capture_id) / f"{number}.npy"
-        if not path.is_file():
-            _make_again(book, row, path.name)
+        _make_again(book, row, path.name)
         stamp = path.stat().st_mtime_ns
         key = (str(book.root), capture_id, number, stamp)
         with self.lock:
@@ -318,9 +331,19 @@ def draw_frames(request: Request, capture_id: int, new: FramesDrawn) -> Response
     if not width:
         raise NotFound(row["name"], "it was not looked at yet", "Wait until it is.")
     _makers.run(row["name"], make_again, again(book, row, corners), timeout_s=MAKE_S)
-    keep_geometry(book, capture_id, {**geometry, "frames": drawn, "by_hand": True})
-    make_recipes(book, row["roll_id"])
-    return JSONResponse({"frames": len(drawn)})
+    new_rows = rows_of_roll(book, row["roll_id"])
+    for one in new_rows:
+        if one["id"] == capture_id:
+            one["geometry"] = {**geometry, "frames": drawn, "by_hand": True}
+    known = {one["id"]: one["geometry"] for one in new_rows} | with_recipes(book, new_rows)
+    with book.write() as conn:
+        ledger = Ledger(conn)
+        with ledger.around((captures, captures.c.roll_id == row["roll_id"])):
+            for one, found in known.items():
+                conn.execute(captures.update().where(captures.c.id == one).values(geometry=found))
+        undo_id = ledger.save(f"the frames of {row['name']}")
+    say(request, "The frames are kept as you drew them.", undo_id)
+    return JSONResponse({"frames": len(drawn), "undo": undo_id})
 
 
 def _checked(one: FrameDrawn, width: float, height: float) -> dict[str, Any]:

@@ -7,6 +7,8 @@ from fastapi import APIRouter, Request, Response
 from dryside.book.files import find_file
 from dryside.book.instants import parse_day
 from dryside.book.money import Money
+from dryside.book.schema import order_lines, orders, rolls
+from dryside.book.undoing import Ledger
 from dryside.labs.book_labs import get_lab
 from dryside.labs.collecting import collect
 from dryside.labs.order_words import describe_order, order_document
@@ -60,17 +62,20 @@ def receipt(request: Request, number: str, form: Form) -> Response:
     paid, paid_on = text(form, "paid"), text(form, "paid_on")
     with file_of(form, "photo", suffixes=RECEIPT_KINDS) as photo, site.book.write() as conn:
         order = get_order(conn, number)
-        order = set_receipt(
-            conn,
-            site.book,
-            order,
-            number=text(form, "receipt_number"),
-            paid=Money.parse(paid.replace(",", "."), order.currency) if paid else None,
-            paid_on=parse_day(paid_on) if paid_on else None,
-            file=photo,
-            at=site.moment(),
-        )
-    return done(request, f"/orders/{order.number}", "The receipt is noted.")
+        ledger = Ledger(conn)
+        with ledger.around((orders, orders.c.id == order.id), (order_lines, order_lines.c.order_id == order.id)):
+            set_receipt(
+                conn,
+                site.book,
+                order,
+                number=text(form, "receipt_number"),
+                paid=Money.parse(paid.replace(",", "."), order.currency) if paid else None,
+                paid_on=parse_day(paid_on) if paid_on else None,
+                file=photo,
+                at=site.moment(),
+            )
+        undo_id = ledger.save(f"the receipt of {order.number}")
+    return done(request, f"/orders/{order.number}", "The receipt is noted.", undo_id)
 
 
 @router.post("/orders/{number}/collect")
@@ -79,15 +84,19 @@ def fetched(request: Request, number: str, form: Form) -> Response:
     site = site_of(request)
     what = text(form, "what") or "all"
     with site.book.write() as conn:
-        found = collect(
-            conn,
-            get_order(conn, number),
-            at=site.moment(),
-            negatives=what in ("all", "negatives"),
-            prints=what in ("all", "prints"),
-        )
+        order = get_order(conn, number)
+        ledger = Ledger(conn)
+        with ledger.around((orders, orders.c.id == order.id), (rolls, rolls.c.id > 0)):
+            found = collect(
+                conn,
+                order,
+                at=site.moment(),
+                negatives=what in ("all", "negatives"),
+                prints=what in ("all", "prints"),
+            )
+        undo_id = ledger.save(f"fetching of {order.number}")
     said = [f"negatives of {', '.join(found.rolls)}" if found.rolls else "", "the prints" if found.prints else ""]
     told = " and ".join(one for one in said if one)
     rest = f" Still there: {', '.join(found.still_there)}." if found.still_there else ""
     sentence = f"Fetched: {told}." if told else "Nothing was left to fetch."
-    return done(request, f"/orders/{found.order.number}", sentence + rest)
+    return done(request, f"/orders/{found.order.number}", sentence + rest, undo_id)

@@ -92,11 +92,16 @@ def page(request: Request, template: str, *, title: str, status: int = 200, **gi
     return HTMLResponse(environment().get_template(template).render(shared | given), status_code=status)
 
 
-def done(request: Request, to: str, text: str, undo_id: int | None = None) -> RedirectResponse:
-    """After a change: go to a page, which says what was done and how to take it back."""
+def say(request: Request, text: str, undo_id: int | None = None) -> None:
+    """What the next page says was done, and how to take it back."""
     from dryside.web.app import Said
 
     site_of(request).said[request.state.session] = Said(text, undo_id)
+
+
+def done(request: Request, to: str, text: str, undo_id: int | None = None) -> RedirectResponse:
+    """After a change: go to a page, which says what was done and how to take it back."""
+    say(request, text, undo_id)
     return RedirectResponse(to, status_code=303)
 
 

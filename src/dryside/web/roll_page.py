@@ -20,7 +20,7 @@ from dryside.book.notes.noted import Assumptions
 from dryside.book.notes.write_line import note_line
 from dryside.book.people import list_people
 from dryside.book.rolls import RollRow, find_roll, move_roll, names_of, update_roll
-from dryside.book.schema import captures, files, scans
+from dryside.book.schema import captures, files, rolls, scans
 from dryside.book.schema import frames as frames_table
 from dryside.book.stocks import list_stocks
 from dryside.book.undoing import Ledger
@@ -192,10 +192,13 @@ def paste_note(request: Request, code: str, form: Form) -> Response:
             first = reading.problems[0]
             raise Refusal(f"line {first.line}: {first.text}", first.found, first.remedy)
         plan = plan_import(conn, roll, reading, replace=text(form, "replace") is not None)
-        count = apply_import(conn, roll, plan)
+        ledger = Ledger(conn)
+        with ledger.around((frames_table, frames_table.c.roll_id == roll.id), (rolls, rolls.c.id == roll.id)):
+            count = apply_import(conn, roll, plan)
+        undo_id = ledger.save(f"the note of {roll.code}") if count else None
     kept = f" {len(plan.kept)} differ from the book, which kept its own." if plan.kept else ""
     said = f"{count} frames were taken from the note.{kept}" if count else "The book had all of it already."
-    return done(request, f"/rolls/{roll.code}", said)
+    return done(request, f"/rolls/{roll.code}", said, undo_id)
 
 
 @router.post("/rolls/{code}/frames/{label}/picture")
@@ -218,14 +221,17 @@ def move(request: Request, code: str, form: Form) -> Response:
     to = parse_state(needed(form, "to", "place"))
     with site.book.write() as conn:
         roll = find_roll(conn, code)
-        if to is RollState.EXPOSED and roll.place is RollState.CAMERA:
-            on = text(form, "on") or site.day().isoformat()
-            parse_day(on)
-            roll = move_roll(conn, roll, to, at=site.moment(), exposed_on=on)
-        else:
-            why = text(form, "why")
-            roll = move_roll(conn, roll, to, at=site.moment(), detail={"why": why} if why else None)
-    return done(request, f"/rolls/{roll.code}", f"{roll.code} is {place_in_words(roll.place)}.")
+        ledger = Ledger(conn)
+        with ledger.around((rolls, rolls.c.id == roll.id)):
+            if to is RollState.EXPOSED and roll.place is RollState.CAMERA:
+                on = text(form, "on") or site.day().isoformat()
+                parse_day(on)
+                roll = move_roll(conn, roll, to, at=site.moment(), exposed_on=on)
+            else:
+                why = text(form, "why")
+                roll = move_roll(conn, roll, to, at=site.moment(), detail={"why": why} if why else None)
+        undo_id = ledger.save(f"where roll {roll.code} is")
+    return done(request, f"/rolls/{roll.code}", f"{roll.code} is {place_in_words(roll.place)}.", undo_id)
 
 
 @router.post("/rolls/{code}/facts")
@@ -234,17 +240,20 @@ def set_facts(request: Request, code: str, form: Form) -> Response:
     index, push = text(form, "exposure_index"), text(form, "push")
     with site_of(request).book.write() as conn:
         roll = find_roll(conn, code)
-        update_roll(
-            conn,
-            roll.id,
-            title=text(form, "title"),
-            notes=text(form, "notes"),
-            irreplaceable=text(form, "apart"),
-            exposures=whole(form, "exposures", "Exposures", low=1, high=1000) or roll.exposures,
-            exposure_index=parse_speed(index) if index else None,
-            push_stops=float(parse_push(push)) if push else 0.0,
-        )
-    return done(request, f"/rolls/{roll.code}", f"{roll.code} is changed.")
+        ledger = Ledger(conn)
+        with ledger.around((rolls, rolls.c.id == roll.id)):
+            update_roll(
+                conn,
+                roll.id,
+                title=text(form, "title"),
+                notes=text(form, "notes"),
+                irreplaceable=text(form, "apart"),
+                exposures=whole(form, "exposures", "Exposures", low=1, high=1000) or roll.exposures,
+                exposure_index=parse_speed(index) if index else None,
+                push_stops=float(parse_push(push)) if push else 0.0,
+            )
+        undo_id = ledger.save(f"what the book says of roll {roll.code}")
+    return done(request, f"/rolls/{roll.code}", f"{roll.code} is changed.", undo_id)
 
 
 @router.get("/rolls/{code}/papers/{number}")

@@ -14,7 +14,9 @@ from dryside.book.journey import RollState, parse_state
 from dryside.book.loading import NewRoll, load_roll
 from dryside.book.people import list_people
 from dryside.book.roll_list import RollFilter, count_by_state, list_roll_page
+from dryside.book.schema import events, rolls, shelf
 from dryside.book.stocks import list_stocks
+from dryside.book.undoing import Ledger
 from dryside.film.formats import FORMATS, parse_format
 from dryside.film.speed import parse_push, parse_speed
 from dryside.web.forms import Form, text, whole
@@ -70,15 +72,21 @@ def new_roll_page(request: Request) -> Response:
 @router.post("/rolls/new")
 def begin_roll(request: Request, form: Form) -> Response:
     """Begin a roll: it gets its code, and one leaves the shelf."""
+    from sqlalchemy import func, select
+
     site = site_of(request)
     on = text(form, "on")
     day = parse_day(on) if on else site.day()
     new = _new_roll(form, day)
     with site.book.write() as conn:
-        loaded = load_roll(conn, new, at=site.moment())
+        ledger = Ledger(conn)
+        newest = conn.execute(select(func.coalesce(func.max(rolls.c.id), 0))).scalar_one()
+        with ledger.around((rolls, rolls.c.id > newest), (events, events.c.roll_id > newest), (shelf, shelf.c.id > 0)):
+            loaded = load_roll(conn, new, at=site.moment())
+        undo_id = ledger.save(f"loading roll {loaded.roll.code}")
     mind = "".join(f" Mind: {one}" for one in loaded.warnings)
     said = f"Roll {loaded.roll.code} has begun. Write the code on it.{mind}"
-    return done(request, f"/rolls/{loaded.roll.code}", said)
+    return done(request, f"/rolls/{loaded.roll.code}", said, undo_id)
 
 
 def _new_roll(form: Form, day: date) -> NewRoll:

@@ -63,18 +63,21 @@ def put(request: Request, form: Form) -> Response:
             parse_day(given)
     site = site_of(request)
     with site.book.write() as conn:
-        row = add_to_shelf(
-            conn,
-            needed(form, "stock", "film"),
-            film_format=text(form, "film_format") or "135",
-            quantity=whole(form, "quantity", "Rolls", low=1, high=10_000) or 1,
-            exposures=whole(form, "exposures", "Exposures", low=1, high=1000),
-            bought_on=text(form, "bought") or site.day().isoformat(),
-            expires_on=text(form, "expires"),
-            price_each=Money.parse(price.replace(",", "."), currency) if price else None,
-            kept=text(form, "kept") or "room",
-        )
-    return done(request, "/shelf", f"{row.quantity} on the shelf.")
+        ledger = Ledger(conn)
+        with ledger.around((shelf, shelf.c.id > 0)):
+            row = add_to_shelf(
+                conn,
+                needed(form, "stock", "film"),
+                film_format=text(form, "film_format") or "135",
+                quantity=whole(form, "quantity", "Rolls", low=1, high=10_000) or 1,
+                exposures=whole(form, "exposures", "Exposures", low=1, high=1000),
+                bought_on=text(form, "bought") or site.day().isoformat(),
+                expires_on=text(form, "expires"),
+                price_each=Money.parse(price.replace(",", "."), currency) if price else None,
+                kept=text(form, "kept") or "room",
+            )
+        undo_id = ledger.save("film put on the shelf")
+    return done(request, "/shelf", f"{row.quantity} on the shelf.", undo_id)
 
 
 @router.post("/shelf/{lot}/quantity")

@@ -12,7 +12,8 @@ from dryside.book.frames import find_frame
 from dryside.book.journey import RollState
 from dryside.book.roll_list import rolls_in
 from dryside.book.rolls import RollRow, find_roll, get_roll
-from dryside.book.undoing import recent_changes
+from dryside.book.schema import binders
+from dryside.book.undoing import Ledger, recent_changes
 from dryside.film.refusal import NotFound, Refusal
 from dryside.paper.cut_plan import cut_plan
 from dryside.sleeves.binders import (
@@ -199,10 +200,13 @@ def print_insert(request: Request, form: Form) -> Response:
 def new_binder(request: Request, form: Form) -> Response:
     """Make a binder."""
     with site_of(request).book.write() as conn:
-        binder = add_binder(
-            conn, needed(form, "name", "name"), place=text(form, "shelf"), holds=text(form, "holds") or "acetate"
-        )
-    return done(request, "/sleeves", f"Binder {binder.name} stands ready.")
+        ledger = Ledger(conn)
+        with ledger.around((binders, binders.c.id > 0)):
+            binder = add_binder(
+                conn, needed(form, "name", "name"), place=text(form, "shelf"), holds=text(form, "holds") or "acetate"
+            )
+        undo_id = ledger.save(f"a new binder, {binder.name}")
+    return done(request, "/sleeves", f"Binder {binder.name} stands ready.", undo_id)
 
 
 @router.post("/sleeves/lend")
@@ -219,7 +223,8 @@ def lend(request: Request, form: Form) -> Response:
             made = lend_strips(
                 conn, roll, strips_meant(conn, roll, label, None), to_whom, on=site.day(), due_on=due, why=why
             )
-    return done(request, "/sleeves", f"{', '.join(one.what for one in made)}: lent to {to_whom}.")
+        undo_id = recent_changes(conn, most=1)[0]["id"]
+    return done(request, "/sleeves", f"{', '.join(one.what for one in made)}: lent to {to_whom}.", undo_id)
 
 
 @router.post("/sleeves/back/{loan}")
@@ -228,4 +233,5 @@ def back(request: Request, loan: int) -> Response:
     site = site_of(request)
     with site.book.write() as conn:
         over = bring_back(conn, loan, on=site.day())
-    return done(request, "/sleeves", f"{over.what}: back from {over.to_whom}.")
+        undo_id = recent_changes(conn, most=1)[0]["id"]
+    return done(request, "/sleeves", f"{over.what}: back from {over.to_whom}.", undo_id)

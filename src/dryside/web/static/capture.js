@@ -1,5 +1,5 @@
 // A capture: frames dragged or moved by keys, and the chosen frame's positive that follows the controls.
-import { ask } from "./dryside.js";
+import { ask, make } from "./dryside.js";
 
 const view = document.getElementById("capture-view");
 const NS = "http://www.w3.org/2000/svg";
@@ -9,7 +9,7 @@ if (view) {
   const id = view.dataset.id;
   const [width, height] = [Number(view.dataset.width), Number(view.dataset.height)];
   const over = by("over");
-  const made = by("made");
+  const positive = by("made");
   const form = by("controls");
   const settings = JSON.parse(form.dataset.settings);
   const compared = JSON.parse(by("positive").dataset.compared);
@@ -96,7 +96,7 @@ if (view) {
   function choose(number) {
     chosen = number;
     by("frame-label").value = frames[number]?.label ?? "";
-    [made.width, made.height] = shape(frames[number]);
+    [positive.width, positive.height] = shape(frames[number]);
     draw();
     showControls();
     develop();
@@ -182,10 +182,10 @@ if (view) {
       const answer = await fetch(`/negatives/captures/${id}/frames/${chosen}/positive.jpg?${new URLSearchParams(change)}`);
       if (!answer.ok) throw new Error((await answer.json().catch(() => null))?.refused?.found ?? "no positive yet");
       const picture = URL.createObjectURL(await answer.blob());
-      await new Promise((resolve) => { made.onload = made.onerror = resolve; made.src = picture; });
-      URL.revokeObjectURL(made.dataset.before ?? "");
-      made.dataset.before = picture;
-      made.dataset.shown = String(Number(made.dataset.shown ?? 0) + 1);
+      await new Promise((resolve) => { positive.onload = positive.onerror = resolve; positive.src = picture; });
+      URL.revokeObjectURL(positive.dataset.before ?? "");
+      positive.dataset.before = picture;
+      positive.dataset.shown = String(Number(positive.dataset.shown ?? 0) + 1);
       by("positive-words").textContent = `Frame ${frames[chosen].label || chosen + 1}`;
     } catch (problem) {
       by("positive-words").textContent = problem.message;
@@ -222,22 +222,27 @@ if (view) {
   });
   form.addEventListener("change", (event) => event.target.name !== "scope" && keep());
   form.addEventListener("submit", (event) => event.preventDefault());
-  by("reset").addEventListener("click", () => {
-    showControls(scope() === "roll" ? nothing() : ofRoll());
-    develop(inForce());
-    keep();
+  by("reset").addEventListener("click", async () => {
+    const before = fromControls();
+    const set = async (change) => {
+      showControls(change);
+      develop(inForce());
+      await keep();
+    };
+    await set(scope() === "roll" ? nothing() : ofRoll());
+    by("controls-said").append(" ", make("button", { type: "button", class: "plain", onclick: () => set(before) }, "Undo"));
   });
 
   const grey = by("neutral");
   const taps = (on) => {
     grey.setAttribute("aria-pressed", String(on));
-    made.classList.toggle("taps", on);
+    positive.classList.toggle("taps", on);
     by("controls-said").textContent = on ? "Tap something in the picture that was grey or white." : "";
   };
   grey.addEventListener("click", () => taps(grey.getAttribute("aria-pressed") !== "true"));
-  made.addEventListener("click", async (event) => {
+  positive.addEventListener("click", async (event) => {
     if (grey.getAttribute("aria-pressed") !== "true") return;
-    const box = made.getBoundingClientRect();
+    const box = positive.getBoundingClientRect();
     const [x, y] = [(event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height];
     try {
       const balance = await ask(`/negatives/captures/${id}/frames/${chosen}/neutral?${new URLSearchParams({ x, y })}`);
