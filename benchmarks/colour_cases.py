@@ -20,7 +20,13 @@ from dryside.demo.simulator.spectral import (
     seen,
     spectral_density,
 )
-from dryside.demo.simulator.spectral_random import random_capture_system, random_light, random_negative, random_reversal
+from dryside.demo.simulator.spectral_random import (
+    as_dense_as_published,
+    random_capture_system,
+    random_light,
+    random_negative,
+    random_reversal,
+)
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -160,13 +166,17 @@ class Case:
         return np.log10(np.maximum(linear_rgb @ self.rgb_matrix().T, 1e-5)) + 0.30103 * stops
 
 
-def cases(process: str, count: int, seed: int, systems: list[CaptureSystem] | None = None) -> list[Case]:
-    """`count` cases at random, the same for the same seed."""
-    random = np.random.default_rng(seed)
+def cases(
+    process: str, count: int, seed: int, systems: list[CaptureSystem] | None = None, *, dense_part: float = 0.0
+) -> list[Case]:
+    """`count` cases at random, the same for the same seed; `dense_part` of the negatives as dense as published."""
+    random, of_density = np.random.default_rng(seed), np.random.default_rng(seed + 1)
     systems = systems or mixed_systems(random, count)
     made = []
     for index in range(count):
         stock = random_reversal(random) if process == "e6" else random_negative(random, process)
+        if process != "e6" and of_density.random() < dense_part:
+            stock = as_dense_as_published(stock, of_density)
         light = illuminant(SCENE_LIGHTS[random.integers(len(SCENE_LIGHTS))])
         made.append(Case(stock, systems[index % len(systems)], light))
     return made

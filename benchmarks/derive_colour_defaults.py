@@ -28,6 +28,8 @@ from colour_cases import (
 )
 from scipy.optimize import least_squares
 
+from dryside.negatives.calibrate import chart_misfit, difference_units
+from dryside.negatives.chart_values import LINEAR_SRGB, lab_of_srgb
 from dryside.negatives.layers import (
     COLOUR,
     MATRIX,
@@ -58,6 +60,7 @@ SLIDE_SHOULDER_SPREAD = 0.12
 DATA = Path(__file__).parents[1] / "src" / "dryside" / "negatives" / "data" / "colour_priors.json"
 LAYERED_DATA = DATA.with_name("colour_priors_layered.json")
 LAYERED_MATRIX_SPREAD = 2.0  # unmixing a sensor whose layers overlap takes far larger numbers
+AIM, UNITS = lab_of_srgb(LINEAR_SRGB), difference_units(LINEAR_SRGB)
 BASE_CONTEXT = {"c41": True, "ecn2": True, "e6": False}
 
 
@@ -106,6 +109,12 @@ def regressed_matrix(process: str, made, density: np.ndarray) -> np.ndarray:
     return np.linalg.lstsq(seen.reshape(-1, 3), wanted.reshape(-1, 3), rcond=None)[0].T
 
 
+def misfit(rgb: np.ndarray) -> np.ndarray:
+    """Signed steps by CIEDE2000 of chart renderings (..., 24 n, 3), one free exposure a chart; (..., n, 24, 3)."""
+    charts = rgb.reshape(*rgb.shape[:-2], -1, 24, 3)
+    return chart_misfit(charts, LINEAR_SRGB, AIM, UNITS)
+
+
 def fit_common(process: str, density: np.ndarray, wedge: np.ndarray, matrix: np.ndarray | None = None) -> np.ndarray:
     """One vector for all cases, the balance of each known; `matrix` is where its density matrix starts."""
     low, high = bounds()
@@ -120,7 +129,7 @@ def fit_common(process: str, density: np.ndarray, wedge: np.ndarray, matrix: np.
         vector = start.copy()
         vector[free] = part
         vectors = with_known_balance(vector, density)
-        found = difference(scene(vectors, density)).ravel() / np.sqrt(density.shape[0] * 3)
+        found = misfit(scene(vectors, density)).ravel() / np.sqrt(density.shape[0] * 3)
         grey = np.tanh(off_neutral(vectors, wedge) / 4.0).ravel() * 4.0 / np.sqrt(len(wedge))
         grain = grain_bias_stops(vector) / GRAIN_SIGMA_STOPS
         return np.r_[0.3 * found, 0.3 * grey, grain, 0.01 * (part - start[free])]
@@ -136,13 +145,13 @@ def fit_one(density: np.ndarray, wedge: np.ndarray, mean: np.ndarray, whiten: np
     charts = len(density) / 24
 
     def residuals(vector: np.ndarray) -> np.ndarray:
-        found = difference(scene(vector, density))
+        found = misfit(scene(vector, density)).ravel()
         grey = np.tanh(off_neutral(vector, wedge) / 4.0).ravel() * 4.0
         grain = grain_bias_stops(vector) / GRAIN_SIGMA_STOPS
-        return np.r_[0.8 * (found + 0.02) ** 0.75 / np.sqrt(charts), grey, grain, whiten @ (vector - mean)]
+        return np.r_[found / np.sqrt(charts), grey, grain, whiten @ (vector - mean)]
 
     low, high = bounds()
-    return least_squares(residuals, np.clip(mean, low + 1e-9, high - 1e-9), x_scale="jac", max_nfev=15).x
+    return least_squares(residuals, np.clip(mean, low + 1e-9, high - 1e-9), x_scale="jac", max_nfev=30).x
 
 
 def whitening(covariance: np.ndarray) -> np.ndarray:
@@ -157,7 +166,7 @@ def contexts(process: str, bases: np.ndarray) -> np.ndarray:
 def derive(process: str, count: int, seed: int, rounds: int = 3, *, layered: bool = False):
     """Line of the mean on the film base (4, 23), covariance (23, 23) and the fitted vectors."""
     systems = layered_systems(np.random.default_rng(seed), count) if layered else None
-    made = cases(process, count, seed, systems)
+    made = cases(process, count, seed, systems, dense_part=0.5)
     density = chart_densities(process, made)
     context = contexts(process, np.array([case.base for case in made]))
     wedge = wedge_densities(process, made)

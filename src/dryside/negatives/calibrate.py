@@ -14,9 +14,8 @@ from dryside.negatives.prior import ColourPrior, colour_prior
 
 Array = NDArray[np.float64]
 
-# One CIEDE2000 of misfit in a patch counts like this many standard deviations from the prior. Squares of the difference
-# (not of its root) keep the worst patches down.
-_PATCH_WEIGHT = 2.0
+# One CIEDE2000 of misfit in a patch counts like this many standard deviations from the prior.
+_PATCH_WEIGHT = 1.5
 
 # Tones of a wedge: so far off grey is worth one standard deviation, all of them together this many tones.
 _GREY_SIGMA_STOPS = 0.03
@@ -77,12 +76,12 @@ def fit_chart(
     from scipy.optimize import least_squares
 
     frames = np.asarray(density, dtype=float).reshape(-1, 24, 3)
-    aim = lab_of_srgb(reference)
+    aim, units = lab_of_srgb(reference), difference_units(reference)
     whiten = prior.whitening()
     low, high = bounds()
 
     def residuals(vector: Array) -> Array:
-        found = chart_difference(scene(vector, frames), reference, aim)
+        found = chart_misfit(scene(vector, frames), reference, aim, units)
         coloured = _off_grey(vector, greys) / _GREY_SIGMA_STOPS * np.sqrt(_GREYS_WORTH / max(len(greys), 1))
         return np.concatenate(
             [
@@ -94,7 +93,7 @@ def fit_chart(
         )
 
     start = np.clip(mean, low + 1e-9, high - 1e-9)
-    vector = least_squares(residuals, start, x_scale="jac", max_nfev=40).x
+    vector = least_squares(residuals, start, x_scale="jac", max_nfev=60).x
     return ChartFit(vector, chart_difference(scene(vector, frames), reference, aim).mean(axis=0))
 
 
@@ -135,6 +134,52 @@ def bounds() -> tuple[Array, Array]:
     return low, high
 
 
+def difference_units(reference: Array) -> Array:
+    """3 x 3 for each patch, shape (24, 3, 3): from steps in L*a*b* to steps in lightness, chroma and hue by CIEDE2000.
+
+    The formula's weights at the reference colours (Sharma, Wu, Dalal 2005, without the rotation of blues). Unlike the
+    difference itself, these steps have a sign: a fit by squares does not stall where a patch is nearly right.
+    """
+    lightness, a, b = lab_of_srgb(reference).T
+    seventh = np.hypot(a, b) ** 7
+    stretch = 1.5 - 0.5 * np.sqrt(seventh / (seventh + 25.0**7))
+    chroma, hue = np.hypot(a * stretch, b), np.arctan2(b, a * stretch)
+    of_hue = (
+        1.0
+        - 0.17 * np.cos(hue - np.radians(30))
+        + 0.24 * np.cos(2 * hue)
+        + 0.32 * np.cos(3 * hue + np.radians(6))
+        - 0.20 * np.cos(4 * hue - np.radians(63))
+    )
+    middle = (lightness - 50.0) ** 2
+    units = np.zeros((*lightness.shape, 3, 3))
+    units[..., 0, 0] = 1.0 / (1.0 + 0.015 * middle / np.sqrt(20.0 + middle))
+    units[..., 1, 1:] = np.stack([np.cos(hue) * stretch, np.sin(hue)], axis=-1) / (1.0 + 0.045 * chroma)[..., None]
+    across = 1.0 + 0.015 * chroma * of_hue
+    units[..., 2, 1:] = np.stack([-np.sin(hue) * stretch, np.cos(hue)], axis=-1) / across[..., None]
+    return units
+
+
+def chart_misfit(rgb: Array, reference: Array, aim: Array, units: Array) -> Array:
+    """Signed steps in lightness, chroma and hue of charts from their reference, shape (..., 24, 3).
+
+    Parameters
+    ----------
+    rgb, reference : arrays of shape (..., 24, 3) and (24, 3)
+        Linear sRGB; each chart has its one free exposure factor.
+    aim, units : arrays of shape (24, 3) and (24, 3, 3)
+        `lab_of_srgb` and `difference_units` of the reference.
+    """
+    away = lab_of_srgb(_exposed(rgb, reference)) - aim
+    return np.asarray(np.einsum("pij,...pj->...pi", units, away))
+
+
+def _exposed(rgb: Array, reference: Array) -> Array:
+    """Charts with their one free exposure factor: the median ratio of luminances is 1."""
+    ratio = np.log(reference @ LUMINANCE) - np.log(np.maximum(rgb @ LUMINANCE, 1e-4))
+    return np.asarray(rgb * np.exp(np.median(ratio, axis=-1))[..., None, None])
+
+
 def chart_difference(rgb: Array, reference: Array, aim: Array | None = None) -> Array:
     """CIEDE2000 of charts against their reference, shape (..., 24), each with its one free exposure factor.
 
@@ -147,7 +192,5 @@ def chart_difference(rgb: Array, reference: Array, aim: Array | None = None) -> 
     """
     from skimage.color import deltaE_ciede2000
 
-    ratio = np.log(reference @ LUMINANCE) - np.log(np.maximum(rgb @ LUMINANCE, 1e-4))
-    exposed = rgb * np.exp(np.median(ratio, axis=-1))[..., None, None]
     lab = lab_of_srgb(reference) if aim is None else aim
-    return np.asarray(deltaE_ciede2000(lab_of_srgb(exposed), np.broadcast_to(lab, rgb.shape)))  # type: ignore[no-untyped-call]
+    return np.asarray(deltaE_ciede2000(lab_of_srgb(_exposed(rgb, reference)), np.broadcast_to(lab, rgb.shape)))  # type: ignore[no-untyped-call]
