@@ -64,8 +64,9 @@ def _ask(ctx: typer.Context, decide: Path | None, as_json: bool, at: str) -> Non
             given = _answers(decide)
             rolls = {int(group): code for group, code in given.get("rolls", {}).items()}
             open_questions = answer(
-                book, int(given["delivery"]), rolls=rolls, frames_by_file=given.get("frames", {}), at=at
-            )
+                book, int(given["delivery"]), rolls=rolls, frames_by_file=given.get("frames", {}),
+                begins={int(group): name for group, name in given.get("begins", {}).items()}, at=at,
+            )  # fmt: skip
     if as_json:
         print_json({"questions": open_questions})
         return
@@ -82,7 +83,7 @@ def _answers(path: Path) -> dict[str, Any]:
     try:
         given = json.loads(path.read_text("utf-8"))
         int(given["delivery"])
-        [int(group) for group in given.get("rolls", {})]
+        [int(group) for group in (*given.get("rolls", {}), *given.get("begins", {}))]
     except (OSError, ValueError, TypeError, KeyError, AttributeError) as problem:
         raise Refusal(
             str(path), f"it holds no answers ({problem})", 'Write {"delivery": 3, "rolls": {}, "frames": {}}.'

@@ -19,7 +19,7 @@ from dryside.scans.placing import PlacedScan, RollPlaced, place_group, write_fra
 from dryside.scans.roll_came_back import came_back
 from dryside.scans.rolls_waited import rolls_waited
 from dryside.scans.taking_in import Taken, thumbnail_path
-from dryside.scans.which_roll import RollGuess
+from dryside.scans.which_roll import SAYS, RollGuess
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Row
@@ -43,13 +43,13 @@ def questions(book: Book, delivery_id: int | None = None) -> list[dict[str, Any]
     for row in rows:
         reasons = row.reasons or {}
         if row.roll_id is None:
-            key = (row.delivery_id, int(reasons.get("group", 0)))
+            key = (row.delivery_id, _group_of(row))
             if key not in groups:
                 roll = reasons.get("roll", {})
                 groups[key] = {
                     "kind": "roll", "delivery": row.delivery_id, "group": key[1], "files": [],
                     "guess": roll.get("code"), "confidence": roll.get("confidence"), "others": roll.get("others", []),
-                    "why": roll.get("why", []),
+                    "why": [SAYS.get(name, name) for name in roll.get("why", [])],
                 }  # fmt: skip
                 out.append(groups[key])
             groups[key]["files"].append(row.name)
@@ -68,6 +68,7 @@ def answer(
     *,
     rolls: Mapping[int, str | None] | None = None,
     frames_by_file: Mapping[str, str | None] | None = None,
+    begins: Mapping[int, str] | None = None,
     at: str | None = None,
     who: str | None = None,
 ) -> list[dict[str, Any]]:
@@ -83,6 +84,9 @@ def answer(
         Group number: the roll's code or name; None for 'none of mine', which leaves the files without a roll.
     frames_by_file : mapping of str to str or None, optional
         File name: the frame's label (a new one is added to the log); None for 'no frame of this roll'.
+    begins : mapping of int to str, optional
+        Group number: the file it begins with, where one run of files was divided wrongly. What lies before that file
+        goes to the group before; a number that there is not yet makes a new group of that file and those after it.
     at, who : str, optional
         For the events.
 
@@ -96,6 +100,8 @@ def answer(
     with book.write() as conn:
         if conn.execute(deliveries.select().where(deliveries.c.id == delivery_id)).first() is None:
             raise NotFound(f"delivery {delivery_id}", "not in this book", "See: dryside receive --questions.")
+        for group, name in (begins or {}).items():
+            _begin_with(conn, delivery_id, int(group), name)
         for group, code in (rolls or {}).items():
             _answer_roll(conn, book, delivery_id, int(group), code, at or now(), who)
         for name, label in (frames_by_file or {}).items():
@@ -110,14 +116,32 @@ def _asked(conn: Connection, delivery_id: int | None) -> list[Row[Any]]:
     return list(conn.execute(statement))
 
 
+def _begin_with(conn: Connection, delivery_id: int, group: int, name: str) -> None:
+    """Divide the open files anew, so that `group` begins with the file `name`."""
+    rows = [row for row in _asked(conn, delivery_id) if row.roll_id is None]
+    first = next((row for row in rows if row.name == name), None)
+    if first is None:
+        raise NotFound(f"file {name}", "its roll is not asked in this delivery", "See: dryside receive --questions.")
+    mine = {_group_of(first)}
+    before = [_group_of(row) for row in rows if row.sequence < first.sequence and _group_of(row) != group]
+    is_new = all(_group_of(row) != group for row in rows)
+    if not is_new:
+        mine |= {group, *before[-1:]}
+    rest = before[-1] if before else group
+    for row in rows:
+        if _group_of(row) in mine:
+            number = group if row.sequence >= first.sequence else _group_of(row) if is_new else rest
+            update(conn, scans, row.id, {"reasons": {**(row.reasons or {}), "group": number}})
+
+
+def _group_of(row: Row[Any]) -> int:
+    return int((row.reasons or {}).get("group", 0))
+
+
 def _answer_roll(
     conn: Connection, book: Book, delivery_id: int, group: int, code: str | None, at: str, who: str | None
 ) -> None:
-    rows = [
-        row
-        for row in _asked(conn, delivery_id)
-        if row.roll_id is None and int((row.reasons or {}).get("group", 0)) == group
-    ]
+    rows = [row for row in _asked(conn, delivery_id) if row.roll_id is None and _group_of(row) == group]
     if not rows:
         raise NotFound(f"group {group} of delivery {delivery_id}", "nothing is asked of it", "See --questions.")
     if code is None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,6 +11,7 @@ import numpy as np
 from dryside.book.files import original_path
 from dryside.book.folder import Book
 from dryside.book.schema import orders, stocks
+from dryside.scans.dividing import FileSeen
 from dryside.scans.looks import Look
 from dryside.scans.mine import Delivered, HandedIn, shows_sticker
 from dryside.scans.phone_log import SURE_FROM, ShotLog
@@ -17,6 +19,7 @@ from dryside.scans.picture_files import read_rgb8
 from dryside.scans.placing import RollPlaced
 from dryside.scans.rolls_waited import RollLog
 from dryside.scans.taking_in import Taken, thumbnail_path
+from dryside.scans.tones import levels, neutral_of
 from dryside.scans.which_roll import GroupSeen
 
 if TYPE_CHECKING:
@@ -42,14 +45,54 @@ def group_seen(files: Sequence[Taken], words: tuple[str, ...], looks: Mapping[st
     )
 
 
+def files_seen(
+    files: Sequence[Taken], looks: Mapping[str, Look], book: Book, *, phone: ShotLog | None, waited: Sequence[RollLog]
+) -> list[FileSeen]:
+    """What `dividing` weighs of each file of a run."""
+    rolls = _rolls_by_shot(phone, waited) if phone is not None else {}
+    return [_file_seen(one, looks[one.sha256], book, rolls.get(one.name)) for one in files]
+
+
+def _file_seen(one: Taken, look: Look, book: Book, roll: str | None) -> FileSeen:
+    import zxingcpp
+
+    small = read_rgb8(thumbnail_path(book, one.sha256))
+    formats = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
+    black, _ = levels(small)
+    return FileSeen(
+        aspect=look.aspect,
+        size=(max(one.width, one.height), min(one.width, one.height)),
+        is_grey=look.is_grey,
+        is_blank=look.is_blank,
+        tone=(*neutral_of(small), black),
+        scanned_s=datetime.fromisoformat(one.scanned_at).timestamp() if one.scanned_at else None,
+        has_label=any(one.valid for one in zxingcpp.read_barcodes(small, formats=formats)),
+        roll=roll,
+    )
+
+
+def _rolls_by_shot(phone: ShotLog, waited: Sequence[RollLog]) -> dict[str, str]:
+    """By scan, the one roll in whose time its phone shot was made."""
+    out: dict[str, str] = {}
+    for name, shot in phone.seen().items():
+        codes = [log.waited.code for log in waited if shot.utc is not None and _is_in_time(shot.utc, log)]
+        if len(codes) == 1 and shot.confidence >= SURE_FROM:
+            out[name] = codes[0]
+    return out
+
+
+def _is_in_time(utc: float, log: RollLog) -> bool:
+    taken = [frame.taken_utc for frame in log.frames if frame.taken_utc is not None]
+    return bool(taken) and min(taken) - _HOUR_S <= utc <= max(taken) + _HOUR_S
+
+
 def rolls_of_shots(files: Sequence[Taken], phone: ShotLog, waited: Sequence[RollLog]) -> tuple[str, ...]:
     """Codes of the rolls in whose time most of the phone shots were made that show what these files show."""
     names = {one.name for one in files}
     times = [shot.utc for name, shot in phone.seen().items() if name in names and shot.utc is not None]
     out = []
     for log in waited:
-        taken = [frame.taken_utc for frame in log.frames if frame.taken_utc is not None]
-        inside = [utc for utc in times if taken and min(taken) - _HOUR_S <= utc <= max(taken) + _HOUR_S]
+        inside = [utc for utc in times if _is_in_time(utc, log)]
         if len(inside) >= 3 and len(inside) * 2 > len(times):
             out.append(log.waited.code)
     return tuple(out)

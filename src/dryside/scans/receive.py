@@ -14,7 +14,8 @@ from dryside.book.instants import now
 from dryside.book.rows import insert, update
 from dryside.book.schema import deliveries, scans
 from dryside.film.refusal import Refusal
-from dryside.scans.group_evidence import delivered, group_seen, rolls_of_shots
+from dryside.scans.dividing import Division, divide
+from dryside.scans.group_evidence import delivered, files_seen, group_seen, rolls_of_shots
 from dryside.scans.looks import Look, look_at
 from dryside.scans.mine import Doubt, changed_over, doubts_about
 from dryside.scans.numbering import group_names
@@ -170,12 +171,13 @@ def _nothing_taken(name: str, asides: Sequence[Aside]) -> Refusal:
 
 @dataclass(frozen=True)
 class _Group:
-    """Files of one roll in the order of the delivery, the words of their names, and what was seen of them."""
+    """Files of one roll in the order of the delivery, what was seen of them, and how they were told from others."""
 
     files: list[Taken]
     seen: GroupSeen
     number: int
     first: int
+    division: Division
 
 
 def _write(
@@ -213,15 +215,19 @@ def _write(
 def _groups(
     fresh: Sequence[Taken], looks: Mapping[str, Look], book: Book, waited: Sequence[RollLog], phone: ShotLog | None
 ) -> list[_Group]:
-    out = []
+    out: list[_Group] = []
     first = 0
-    for number, named in enumerate(group_names([one.name for one in fresh])):
-        members = [fresh[i] for i in named.members]
-        seen = group_seen(members, named.words, looks, book)
-        if phone is not None:
-            seen = replace(seen, shots=rolls_of_shots(members, phone, waited))
-        out.append(_Group(members, seen, number, first))
-        first += len(members)
+    for named in group_names([one.name for one in fresh]):
+        run = [fresh[i] for i in named.members]
+        seen_files = files_seen(run, looks, book, phone=phone, waited=waited) if len(waited) > 1 else []
+        division = divide(seen_files, [one.waited for one in waited])
+        for start, end in zip(division.starts, (*division.starts[1:], len(run)), strict=True):
+            members = run[start:end]
+            seen = group_seen(members, named.words, looks, book)
+            if phone is not None:
+                seen = replace(seen, shots=rolls_of_shots(members, phone, waited))
+            out.append(_Group(members, seen, len(out), first, division))
+            first += len(members)
     return out
 
 
@@ -250,7 +256,17 @@ def _guesses(groups: Sequence[_Group], waited: Sequence[RollLog], context: _Cont
     seen = [group.seen for group in groups]
     if len(context.rolls) == 1 and len(seen) == 1:
         seen = [replace(seen[0], by_hand=waited[0].waited.code)]
-    return assign_rolls(seen, [one.waited for one in waited])
+    found = assign_rolls(seen, [one.waited for one in waited])
+    return [_with_division(guess, group.division) for guess, group in zip(found, groups, strict=True)]
+
+
+def _with_division(guess: RollGuess, division: Division) -> RollGuess:
+    """No surer than where its files begin and end."""
+    if len(division.starts) == 1:
+        return guess
+    confidence = min(guess.confidence, division.confidence)
+    reasons = (*guess.reasons, *division.reasons, *(() if division.sure else ("divided_unsure",)))
+    return replace(guess, confidence=confidence, sure=guess.sure and division.sure, reasons=reasons)
 
 
 def _order_of(guesses: Sequence[RollGuess], waited: Sequence[RollLog]) -> int | None:

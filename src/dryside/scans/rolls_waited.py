@@ -92,6 +92,8 @@ def _log_of(conn: Connection, roll: RollRow) -> RollLog:
         lab_numbers=tuple({line.lab_roll_number for line in lines if line.lab_roll_number}),
         frames=pictures or roll.exposures,
         aspect=film.aspect if film else 1.5,
+        is_logged=bool(pictures),
+        holds=roll.exposures,
         is_bw=roll.process == "bw" or "bw" in str(stock_kind or "").lower(),
     )
     first = lines[0] if lines else None

@@ -14,13 +14,41 @@ WEIGHTS = {
     "label_in_picture": 9.0,  # its QR label photographed with the film
     "lab_number_in_name": 7.0,  # the twin-check or the lab's own number of the order's line
     "only_roll": 3.0,  # no other roll is waited for
+    "as_many_rolls": 2.0,  # as many groups of files as rolls that are waited for
     "count_agrees": 2.0,  # as many pictures as were logged
     "count_near": 0.5,  # within the extra frames a roll can have
     "count_differs": -3.0,
     "shape_differs": -6.0,  # the pictures have not the shape of the roll's frames
     "colour_on_bw": -1.5,
     "grey_on_colour": -2.5,
+    "grey_agrees": 1.5,  # no colour, as its film has none
     "shots_agree": 8.0,  # phone shots made beside its frames show the same views
+}
+SAYS = {
+    "named_by_hand": "you said so",
+    "code_in_name": "its code or name is in the file names",
+    "label_in_picture": "its label is in a picture",
+    "lab_number_in_name": "the lab's number for it is in the file names",
+    "only_roll": "no other roll is waited for",
+    "as_many_rolls": "as many groups of files as rolls that are waited for",
+    "grey_agrees": "pictures without colour, as its film has none",
+    "count_agrees": "as many pictures as it has",
+    "count_near": "about as many pictures as it has",
+    "count_differs": "not as many pictures as it has",
+    "shape_differs": "the pictures have not the shape of its frames",
+    "colour_on_bw": "coloured pictures, and its film has no colour",
+    "grey_on_colour": "pictures without colour, and its film has colour",
+    "shots_agree": "phone shots of its days show the same",
+    "no_roll_fits": "no roll that is waited for fits",
+    "divided_by_label": "one run of files, divided where a roll's label is in the picture",
+    "divided_by_blank": "one run of files, divided after an empty picture",
+    "divided_by_pause": "one run of files, divided where the scanner paused",
+    "divided_by_size": "one run of files, divided where the pictures' size changes",
+    "divided_by_look": "one run of files, divided where the look of the pictures changes",
+    "divided_by_count": "one run of files, divided so that each part has as many pictures as a roll",
+    "divided_by_shape": "one run of files, divided where the shape of the pictures changes",
+    "divided_by_colour": "one run of files, divided where colour ends or begins",
+    "divided_unsure": "where the one roll ends and the next begins is not sure",
 }
 NONE_OF_THEM = 1.0
 SURE_FROM = 0.9
@@ -34,6 +62,7 @@ class RollWaited:
 
     `names` are its code and other names, `lab_numbers` the lab's for it, `frames` how many pictures it should have
     (None if unknown), `aspect` its frames' long over short side, `is_bw` whether its process gives no colour.
+    `is_logged` says that `frames` were noted one by one, and are not what stands on the box, which is `holds`.
     """
 
     code: str
@@ -42,6 +71,8 @@ class RollWaited:
     frames: int | None = None
     aspect: float = 1.5
     is_bw: bool = False
+    is_logged: bool = False
+    holds: int | None = None
 
 
 @dataclass(frozen=True)
@@ -71,7 +102,7 @@ class RollGuess:
     others: tuple[str, ...]
 
 
-def reasons_for(group: GroupSeen, roll: RollWaited, *, alone: bool) -> list[str]:
+def reasons_for(group: GroupSeen, roll: RollWaited, *, alone: bool, as_many: bool = False) -> list[str]:
     """Names of `WEIGHTS` that hold for a group and a roll."""
     out = []
     words = [_plain(word) for word in group.words]
@@ -85,6 +116,8 @@ def reasons_for(group: GroupSeen, roll: RollWaited, *, alone: bool) -> list[str]
         out.append("lab_number_in_name")
     if alone:
         out.append("only_roll")
+    if as_many:
+        out.append("as_many_rolls")
     if roll.frames is not None:
         extra = group.count - roll.frames
         near = -2 <= extra <= EXTRA_FRAMES or group.count * 2 in (roll.frames, roll.frames + 1)
@@ -93,8 +126,8 @@ def reasons_for(group: GroupSeen, roll: RollWaited, *, alone: bool) -> list[str]
         out.append("shape_differs")
     if group.is_grey and not roll.is_bw:
         out.append("grey_on_colour")
-    if not group.is_grey and roll.is_bw:
-        out.append("colour_on_bw")
+    if roll.is_bw:
+        out.append("grey_agrees" if group.is_grey else "colour_on_bw")
     if roll.code in group.shots:
         out.append("shots_agree")
     return out
@@ -105,7 +138,8 @@ def assign_rolls(groups: Sequence[GroupSeen], rolls: Sequence[RollWaited]) -> li
 
     Confidence is that of the best assignment against all others that give the group another roll.
     """
-    reasons = [[reasons_for(g, r, alone=len(rolls) == 1 == len(groups)) for r in rolls] for g in groups]
+    alone, as_many = len(rolls) == 1 == len(groups), len(rolls) == len(groups) > 1
+    reasons = [[reasons_for(g, r, alone=alone, as_many=as_many) for r in rolls] for g in groups]
     score = [[sum(WEIGHTS[name] for name in cell) for cell in row] for row in reasons]
     choices = _assignments(score, len(rolls))
     total = _log_sum([weight for weight, _ in choices])
