@@ -62,4 +62,4 @@ def test_it_can_be_taken_back(person, server, deed):
     page = person.post(back[1], data={"token": token, "to": back[2]}, headers=headers)
     assert page.status_code == 200, page.text[-800:]
     assert "Taken back" in page.text
-    assert differences(before, everything(server.book)) <= {"people", "cameras", "lenses", "files"}
+    assert differences(before, everything(server.book)) <= {"people", "cameras", "lenses", "files", "binders"}

@@ -60,6 +60,7 @@ def back_page(request: Request) -> Response:
             "waited": rolls_in(conn, (RollState.AT_LAB,)),
             "jobs": [one for one in list_jobs(conn, kind="receive", most=8) if one.state != "done"],
         }
+    given["open_uploads"] = uploads.unfinished(site.book, "delivery", "phone")
     given["has_phone"] = _has_phone(given["doubts"])
     kinds = {name: ",".join(endings) for name, endings in uploads.KINDS.items()}
     return page(request, "back.html", title="Back from the lab", kinds=kinds, **given)

@@ -94,7 +94,7 @@ def negatives_page(request: Request, roll: str = "") -> Response:
         request, "negatives.html", title="Negatives", roll=chosen, offered=offered, rows=rows, jobs=jobs,
         to_look=any(not looked_at(row["geometry"]) for row in rows),
         can_queue=any((row["geometry"] or {}).get("frames") for row in rows),
-        kinds=",".join(uploads.KINDS["capture"]),
+        kinds=",".join(uploads.KINDS["capture"]), open_uploads=uploads.unfinished(book, "capture") if chosen else [],
     )  # fmt: skip
 
 

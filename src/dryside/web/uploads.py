@@ -145,6 +145,20 @@ def path_of(book: Book, upload_id: str) -> Path:
     return named
 
 
+def unfinished(book: Book, *kinds: str) -> list[Upload]:
+    """Uploads of these kinds that stopped on their way, the newest first."""
+    found = []
+    for folder in _folder(book).glob("*") if _folder(book).is_dir() else ():
+        try:
+            known = get(book, folder.name)
+            touched = _data(book, folder.name).stat().st_mtime
+        except (NotFound, StopIteration, OSError):
+            continue
+        if known.kind in kinds and 0 < known.received < known.size:
+            found.append((touched, known))
+    return [known for _, known in sorted(found, key=lambda one: -one[0])]
+
+
 def forget(book: Book, upload_id: str) -> None:
     """Drop an upload, whole or not."""
     if _ID.fullmatch(upload_id):

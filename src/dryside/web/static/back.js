@@ -1,7 +1,7 @@
 // Taking in a delivery, and deciding doubts by key or tap.
 import { ask, make } from "./dryside.js";
 import { follow, followAll } from "./jobs.js";
-import { dropField, forget, upload } from "./upload.js";
+import { dropField, forget, unfinished, uploadAll } from "./upload.js";
 
 const form = document.getElementById("take-in-form");
 if (form) {
@@ -15,14 +15,9 @@ if (form) {
     said.className = "";
     said.textContent = "Sending …";
     try {
-      const sent = { delivery: [], phone: [] };
-      for (const kind of ["delivery", "phone"]) {
-        for (const [place, file] of fields[kind].files.entries()) {
-          sent[kind].push(await upload(file, kind, (bytes) => { const bar = fields[kind].bar(place); if (bar) bar.value = bytes; }));
-        }
-      }
+      const sent = await uploadAll(fields, said);
       const job = await ask("/back", { method: "POST", json: { uploads: sent.delivery, phone: sent.phone, order: form.order.value || null } });
-      for (const kind of ["delivery", "phone"]) fields[kind].files.forEach((file) => forget(file, kind));
+      for (const field of Object.values(fields)) field.files.forEach((file) => forget(file, field.kind));
       Object.values(fields).forEach((field) => field.clear());
       said.textContent = "It is here. Frames are being found.";
       const bar = make("div", { class: "job", "data-job": job.id, "data-state": job.state },
@@ -40,6 +35,7 @@ if (form) {
   });
 }
 followAll();
+unfinished(document.getElementById("unfinished"));
 
 // --- doubts ---------------------------------------------------------------------------------------------------
 

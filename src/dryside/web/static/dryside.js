@@ -16,7 +16,8 @@ export async function ask(path, { method = "GET", json, form, body, headers = {}
   const said = kind.includes("json") ? await answer.json() : null;
   if (!answer.ok) {
     const refused = said && said.refused;
-    throw new Error(refused ? `${refused.thing}: ${refused.found}. ${refused.remedy || ""}`.trim() : `The server answered ${answer.status}.`);
+    const words = refused ? `${refused.thing}: ${refused.found}. ${refused.remedy || ""}`.trim() : `The server answered ${answer.status}.`;
+    throw Object.assign(new Error(words), { status: answer.status });
   }
   return said;
 }

@@ -1,7 +1,7 @@
 // Adding captures, and queueing a roll's positives.
 import { ask, make } from "./dryside.js";
 import { follow, followAll } from "./jobs.js";
-import { dropField, forget, upload } from "./upload.js";
+import { dropField, forget, unfinished, uploadAll } from "./upload.js";
 
 const jobs = document.getElementById("jobs");
 
@@ -35,7 +35,7 @@ document.getElementById("queue-form")?.addEventListener("submit", async (event) 
 const form = document.getElementById("add-form");
 if (form) {
   const said = document.getElementById("add-said");
-  const [captures, flat] = ["capture", "flat"].map((kind) => dropField(form.querySelector(`[data-kind=${kind}]`)));
+  const [captures, flat] = ["capture", "flat"].map((kind) => dropField(form.querySelector(`[data-kind=${kind}]`), "capture"));
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     if (!captures.files.length) return void (said.textContent = "Choose captures first.");
@@ -44,10 +44,8 @@ if (form) {
     said.className = "";
     said.textContent = "Sending …";
     try {
-      const send = (field) => Promise.all(field.files.map((file, place) => upload(file, "capture", (bytes) => { const bar = field.bar(place); if (bar) bar.value = bytes; })));
-      const sent = await send(captures);
-      const [light] = await send(flat);
-      const job = await ask("/negatives", { method: "POST", json: { roll: form.dataset.roll, uploads: sent, flat: light ?? null } });
+      const sent = await uploadAll({ captures, flat }, said);
+      const job = await ask("/negatives", { method: "POST", json: { roll: form.dataset.roll, uploads: sent.captures, flat: sent.flat[0] ?? null } });
       [...captures.files, ...flat.files].forEach((file) => forget(file, "capture"));
       captures.clear();
       flat.clear();
@@ -62,6 +60,7 @@ if (form) {
   });
 }
 followAll();
+unfinished(document.getElementById("unfinished"));
 document.addEventListener("over", (event) => {
   if (event.detail.kind === "look" && event.detail.state === "done") location.reload();
 });
