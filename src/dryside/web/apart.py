@@ -59,16 +59,21 @@ class Apart:
         Refusal
             If it took too long, too much memory, or broke the process; or what the function itself refuses.
         """
-        pool = self._started()
-        try:
-            future: Future[Result] = pool.submit(function, *arguments)
-            return future.result(timeout_s)
-        except TooSlow:
-            self._end(pool)
-            raise Refusal(thing, f"reading it took longer than {timeout_s:g} s and was stopped") from None
-        except (BrokenProcessPool, MemoryError):
-            self._end(pool)
-            raise Refusal(thing, "it could not be read within the memory allowed", "Is the file damaged?") from None
+        refused = Refusal(thing, "it could not be read within the memory allowed", "Is the file damaged?")
+        for _ in range(2):  # the first time it may be another's fault that the process broke
+            pool = self._started()
+            try:
+                future: Future[Result] = pool.submit(function, *arguments)
+                return future.result(timeout_s)
+            except TooSlow:
+                self._end(pool)
+                raise Refusal(thing, f"reading it took longer than {timeout_s:g} s and was stopped") from None
+            except BrokenProcessPool:
+                self._end(pool)
+            except MemoryError:
+                self._end(pool)
+                raise refused from None
+        raise refused
 
     def close(self) -> None:
         """End the helper process."""

@@ -30,8 +30,23 @@ def login_page(request: Request, to: str = "/") -> Response:
 def log_in(request: Request, form: Form) -> Response:
     """Let the session in; a new session, so that one set by somebody else is worth nothing."""
     site = site_of(request)
-    address = request.client.host if request.client else "unknown"
     to = own_path(text(form, "to"), "/")
+    with site.attempts.one_at_a_time:
+        refused = _look_at(request, form, to)
+    if refused is not None:
+        return refused
+    secret = site.sessions.begin()
+    site.sessions.log_in(secret)
+    keep_sessions(site.book, site.sessions)
+    answer = RedirectResponse(to, status_code=303)
+    answer.headers.append("set-cookie", site.sessions.cookie(secret, secure=site.door.secure))
+    return answer
+
+
+def _look_at(request: Request, form: Form, to: str) -> Response | None:
+    """The page that turns the attempt away; None where the password is right."""
+    site = site_of(request)
+    address = request.client.host if request.client else "unknown"
     wait = site.attempts.wait_s(address)
     if wait > 0:
         refusal = Refusal("password", f"too many attempts; the next is looked at in {math.ceil(wait)} s")
@@ -42,12 +57,7 @@ def log_in(request: Request, form: Form) -> Response:
         refusal = Refusal("password", "it is not the one of this book")
         return page(request, "login.html", title="Come in", status=403, to=to, refusal=refusal)
     site.attempts.note_success(address)
-    secret = site.sessions.begin()
-    site.sessions.log_in(secret)
-    keep_sessions(site.book, site.sessions)
-    answer = RedirectResponse(to, status_code=303)
-    answer.headers.append("set-cookie", site.sessions.cookie(secret, secure=site.door.secure))
-    return answer
+    return None
 
 
 @router.post("/logout")

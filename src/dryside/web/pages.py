@@ -107,7 +107,7 @@ def done(request: Request, to: str, text: str, undo_id: int | None = None) -> Re
 
 def own_path(to: str | None, otherwise: str) -> str:
     """A path of these pages that a form names to come back to; `otherwise` where it is none."""
-    if to and to.startswith("/") and not to.startswith(("//", "/\\")) and "\n" not in to and "\r" not in to:
+    if to and to.startswith("/") and not to.startswith(("//", "/\\")) and to.isprintable():
         return to
     return otherwise
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from dataclasses import dataclass, field
 
@@ -10,6 +11,7 @@ from dryside.film.refusal import Refusal
 SHORTEST = 10
 FREE_ATTEMPTS = 4
 LONGEST_WAIT_S = 300.0
+FORGOTTEN_AFTER_S = 24 * 3600.0
 
 
 def digest(password: str) -> str:
@@ -37,6 +39,8 @@ class Attempts:
     """Failed attempts by address: after `FREE_ATTEMPTS` each further one doubles the wait, up to `LONGEST_WAIT_S`."""
 
     failed: dict[str, tuple[int, float]] = field(default_factory=dict)
+    one_at_a_time: threading.Lock = field(default_factory=threading.Lock)
+    """Held while an attempt is looked at: many sent at once are counted one by one, and argon2 runs once at a time."""
 
     def wait_s(self, address: str) -> float:
         """Seconds until the next attempt from this address is looked at."""
@@ -48,8 +52,10 @@ class Attempts:
 
     def note_failure(self, address: str) -> None:
         """Count one more."""
+        now = time.monotonic()
+        self.failed = {one: kept for one, kept in self.failed.items() if now - kept[1] < FORGOTTEN_AFTER_S}
         count, _ = self.failed.get(address, (0, 0.0))
-        self.failed[address] = (count + 1, time.monotonic())
+        self.failed[address] = (count + 1, now)
 
     def note_success(self, address: str) -> None:
         """Forget this address's failures."""

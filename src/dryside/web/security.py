@@ -7,13 +7,14 @@ the session, and the session cookie never travels cross-site.
 
 from __future__ import annotations
 
+import asyncio
 import hashlib
 import hmac
+import re
 import secrets
 import time
 from dataclasses import dataclass, field
 from typing import Any
-from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
@@ -24,6 +25,8 @@ SESSION_COOKIE = "dryside-session"
 TOKEN_HEADER = "x-dryside-token"  # noqa: S105 - the name of a header
 SESSION_SECONDS = 30 * 24 * 3600
 LARGEST_BODY_BYTES = 48 * 1024 * 1024  # a photo of a receipt in a form; whole deliveries come in pieces
+LONGEST_SILENCE_S = 30.0  # between parts of a body: whoever says nothing for so long holds a connection for nothing
+_HOST = re.compile(r"(?:(?P<name>[a-z0-9.-]+)|\[(?P<six>[0-9a-f:.]+)\])(?::\d{1,5})?")
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
 CONTENT_SECURITY_POLICY = "; ".join(
@@ -84,6 +87,12 @@ class Sessions:
         return bool(secret) and hmac.compare_digest(self.token(secret), token)
 
 
+def _host_name(header: str) -> str:
+    """The name in a Host header, without port and brackets; nothing where it is written in no such way."""
+    found = _HOST.fullmatch(header.lower())
+    return (found["name"] or found["six"]) if found else ""
+
+
 def _digest(secret: str) -> str:
     return hashlib.sha256(secret.encode()).hexdigest()
 
@@ -121,8 +130,10 @@ class Guard:
 
     async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
         """Let the request through, or answer it with a refusal in words."""
-        if scope["type"] != "http":
+        if scope["type"] == "lifespan":
             await self.app(scope, receive, send)
+            return
+        if scope["type"] != "http":  # no page uses another protocol, and none of the rules below would hold for it
             return
         connection = HTTPConnection(scope)
         secret = connection.cookies.get(SESSION_COOKIE, "")
@@ -149,7 +160,7 @@ class Guard:
     def _refusal(self, scope: Any, connection: HTTPConnection, secret: str) -> Any:
         """The answer that turns the request away, or None."""
         headers, path, method = connection.headers, scope["path"], scope["method"]
-        host = urlsplit(f"//{headers.get('host', '')}").hostname or ""
+        host = _host_name(headers.get("host", ""))
         if host not in self.door.hosts:
             return PlainTextResponse(f"{host or 'no host'}: not a name of this server.\n", status_code=421)
         by_token = path.startswith("/api/") and self._bearer_fits(headers)
@@ -183,7 +194,7 @@ class Guard:
         Origin must be ours.
         """
         origin = headers.get("origin")
-        if origin is not None and urlsplit(origin).netloc != headers.get("host", ""):
+        if origin is not None and origin.partition("://")[2] != headers.get("host", ""):
             return False
         token = headers.get(TOKEN_HEADER)
         if token is not None:
@@ -212,15 +223,29 @@ class BodyTooLarge(HTTPException):
         super().__init__(413, "more at once than is taken")
 
 
+class BodyTooSlow(HTTPException):
+    """A request's body stopped coming."""
+
+    def __init__(self) -> None:
+        super().__init__(408, "nothing came for too long")
+
+
 class _Limited:
-    """Reads a body up to `limit` bytes; a longer one ends the request before it fills memory or disk."""
+    """Reads a body up to `limit` bytes; a longer one, or one that stops coming, ends the request."""
 
     def __init__(self, receive: Any, limit: int) -> None:
         self.receive = receive
         self.left = limit
+        self.more = True
 
     async def __call__(self) -> Any:
-        message = await self.receive()
+        if not self.more:  # the body is here: what is waited for now is the end of the connection
+            return await self.receive()
+        try:
+            message = await asyncio.wait_for(self.receive(), LONGEST_SILENCE_S)
+        except TimeoutError:
+            raise BodyTooSlow from None
+        self.more = message["type"] == "http.request" and message.get("more_body", False)
         self.left -= len(message.get("body", b""))
         if self.left < 0:
             raise BodyTooLarge

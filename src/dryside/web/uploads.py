@@ -28,14 +28,20 @@ KINDS = {
     "capture": (".tif", ".tiff", ".jpg", ".jpeg", ".dng", ".arw", ".cr2", ".cr3", ".nef", ".raf", ".orf", ".rw2",
                 ".pef", ".heic", ".png"),
 }  # fmt: skip
+_TIFF = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
 _BEGINNINGS = {
     ".zip": (b"PK\x03\x04", b"PK\x05\x06"),
     ".jpg": (b"\xff\xd8\xff",),
     ".jpeg": (b"\xff\xd8\xff",),
     ".png": (b"\x89PNG",),
-    ".tif": (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+"),
-    ".tiff": (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+"),
+    **dict.fromkeys((".tif", ".tiff", ".dng", ".arw", ".cr2", ".nef", ".pef"), _TIFF),
+    ".webp": (b"RIFF",),
+    ".raf": (b"FUJIFILM",),
+    ".rw2": (b"IIU\x00",),
+    ".orf": (b"IIRO", b"IIRS", b"MMOR"),
 }
+_BOXES = (".heic", ".heif", ".cr3")
+"""Files of boxes (ISO/IEC 14496-12): the first box says after its length that it is the file's type."""
 _ID = re.compile(r"[0-9a-f]{32}")
 
 
@@ -173,7 +179,8 @@ def _safe(name: str) -> str:
 def _check_beginning(known: Upload, piece: bytes) -> None:
     suffix = Path(known.name).suffix.lower()
     expected = _BEGINNINGS.get(suffix)
-    if expected and not piece.startswith(expected):
+    is_wrong = piece[4:8] != b"ftyp" if suffix in _BOXES else expected and not piece.startswith(expected)
+    if is_wrong:
         raise Refusal(
             known.name, f"it is no {suffix.lstrip('.').upper()} file, whatever its name says", "Download it again."
         )
