@@ -65,7 +65,7 @@ def read(made: SimulatedCapture, drawn: Drawn) -> tuple[FilmRead, float, np.ndar
     found = read_film(
         small,
         format=drawn.format,
-        negative=drawn.process != "e6",
+        process=drawn.process,
         scale=float(factor),
         band=lambda y0, y1, x0, x1: light[y0:y1, x0:x1],
     )

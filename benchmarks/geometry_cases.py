@@ -343,6 +343,47 @@ def roll_film_one_frame(rng, style):
     )
 
 
+def roll_film_strips(rng, style):
+    """Two or three pieces of a 120 film in one capture, side by side or across one another's direction."""
+    sizes = ["120-6x4.5", "120-6x6", "120-6x7", "120-6x9"]
+    format = sizes[rng.integers(4)]
+    process = ["c41", "c41", "bw", "e6"][rng.integers(4)]
+    most = max(1, int(180 / FORMATS[format].along_mm))
+    ends = {"tail_mm": rng.uniform(2, 8), "first_x_mm": rng.uniform(2, 8)}
+    films = [
+        strip(rng, style, int(rng.integers(1, most + 1)), format, process, **ends) for _ in range(rng.integers(2, 4))
+    ]
+    return _laid_out(rng, style, films, rng.uniform(6, 9), process, crossed=rng.random() < 0.5)
+
+
+def strips_of_different_directions(rng, style):
+    """135 strips that lie and stand in one capture."""
+    films = [strip(rng, style, int(rng.integers(2, 5))) for _ in range(rng.integers(2, 4))]
+    return _laid_out(rng, style, films, rng.uniform(9, 12), "c41", crossed=True)
+
+
+def _laid_out(rng, style, films, per_mm, process, *, crossed):
+    """Strips below one another; the last, if crossed, beside them and standing."""
+    last = films.pop() if crossed else None
+    placed, y = [], rng.uniform(2, 8)
+    length = max(one.length_mm for one in films)
+    slack = 2 * np.tan(np.deg2rad(1.5)) * length / 2
+    for one in films:
+        middle = y + slack / 2 + one.width_mm / 2
+        tilt = rng.uniform(-1.5, 1.5) + 180 * (rng.random() < 0.2)
+        placed.append(Placed(one, centre_px=((length / 2 + 6) * per_mm, middle * per_mm), tilt_degrees=tilt))
+        y = middle + slack / 2 + one.width_mm / 2 + rng.uniform(2, 6)
+    columns, rows = length + 12, y + 4
+    if last is not None:
+        half = last.width_mm / 2 + 0.05 * last.length_mm
+        rows = max(rows, last.length_mm + 14)
+        tilt = rng.choice([-90, 90]) + rng.uniform(-4, 4)
+        placed.append(Placed(last, centre_px=((columns + half) * per_mm, rows / 2 * per_mm), tilt_degrees=tilt))
+        columns += 2 * half + 5
+    size = {"rows": int(rows * per_mm), "columns": int(columns * per_mm)}
+    return Drawn(films[0].format, placed, camera(rng, style, placed, per_mm, **size), process)
+
+
 def one_row_seen(rng, style):
     """The capture or the holder leaves one row of perforations out."""
     film = strip(rng, style, int(rng.integers(2, 5)))
@@ -409,7 +450,8 @@ CASES: dict[str, Case] = {
     for one in (
         plain_strip, turned_or_mirrored, any_direction, several_strips, keystone_and_lens, one_frame, one_frame_fine,
         one_frame_sliver, one_frame_no_rebate, dark_frames, over_exposed, under_exposed, overlaps, wide_gaps,
-        fogged_first, cut_frame, half_frame, panoramic, roll_film, roll_film_one_frame, one_row_seen, masked_holder,
+        fogged_first, cut_frame, half_frame, panoramic, roll_film, roll_film_one_frame, roll_film_strips,
+        strips_of_different_directions, one_row_seen, masked_holder,
         black_and_white, slides, cine_film, coarse, clipped_table, eight_bits,
     )
 }  # fmt: skip

@@ -26,7 +26,9 @@ from dryside.negatives.geometry import finder_reduction, read_film
 from dryside.negatives.overlay import draw_overlay
 from dryside.negatives.rebate import rebate_mask, rebate_samples
 
-PHOTOGRAPH = Path(__file__).parents[2] / "../shared/data/colour-negative-on-light-table.jpg"
+SHARED = Path(__file__).parents[2] / "../shared/data"
+PHOTOGRAPHS = SHARED / "film-photographs"
+PHOTOGRAPH = SHARED / "colour-negative-on-light-table.jpg"
 
 # What is asked of the finder, in per cent of the frame's height.
 CORNER_MEDIAN_PCT, CORNER_WORST_PCT = 0.4, 1.2
@@ -223,7 +225,7 @@ def test_roll_film_of_every_size(format):
 def test_slides_on_roll_film():
     strip = lay_out(scenes(2), format="120-6x6", emulsion=SLIDE, first_x_mm=7, tail_mm=7)
     made = drawn(strip, pixels_per_mm=8)
-    assert_found(find(made.light, "120-6x6", negative=False), made, height_mm=56.0)
+    assert_found(find(made.light, "120-6x6", process="e6"), made, height_mm=56.0)
 
 
 def test_a_holder_that_masks_the_perforations():
@@ -264,19 +266,54 @@ def test_a_capture_that_is_one_frame_of_a_colour_negative_and_nothing_else():
     assert "no film is seen around it" in frame.warnings[0]
 
 
-@pytest.mark.parametrize("light", ["empty table", "blackness", "one pixel", "noise", "a picture"])
-def test_what_is_no_film_is_not_found(light):
+NO_FILM = {
+    "empty table": "nothing but even light is in it: an empty light table, a flat, or clear film",
+    "uneven table": "nothing but even light is in it",
+    "clipped table": "clipped: 100% of it is at full scale in every channel",
+    "blackness": "no rows of perforations and no frames",
+    "one pixel": "no rows of perforations and no frames",
+    "noise": "no rows of perforations and no frames",
+    "a picture": "no rows of perforations and no frames",
+    "a picture with a white border": "no orange mask",
+}
+
+
+def picture_of(what):
     rng = np.random.default_rng(4)
-    pictures = {
+    if what == "uneven table":
+        y, x = np.mgrid[-1:1:300j, -1:1:400j]
+        return ((0.8 - 0.25 * (x * x + y * y) + 0.1 * x)[..., None] * (1.0, 0.9, 0.7)).astype(np.float32)
+    if what == "a picture with a white border":
+        return np.pad(np.clip(landscape(rng, 400, 600), 0, 0.9), ((12, 12), (12, 12), (0, 0)), constant_values=0.95)
+    return {
         "empty table": np.full((300, 400, 3), 0.9, np.float32),
+        "clipped table": np.ones((300, 400, 3), np.float32),
         "blackness": np.zeros((300, 400, 3), np.float32),
         "one pixel": np.full((1, 1, 3), 0.5, np.float32),
         "noise": rng.random((300, 400, 3), dtype=np.float32),
         "a picture": np.clip(landscape(rng, 300, 450), 0, 1),
-    }
-    found = find(pictures[light])
+    }[what]
+
+
+@pytest.mark.parametrize("what", NO_FILM)
+def test_what_is_no_film_is_not_found_and_why_is_told(what):
+    found = find(picture_of(what), process="c41")
     assert not found
-    assert "no rows of perforations and no frames" in found.why
+    assert NO_FILM[what] in found.why
+
+
+@pytest.mark.real
+@pytest.mark.parametrize(
+    ("number", "process"),
+    [(number, "c41") for number in range(1, 25, 2)] + [(number, one) for number in (1, 15, 21) for one in ("bw", "e6")],
+)
+def test_a_photograph_of_anything_else_is_no_film(number, process):
+    # Twelve photographs of a published true-colour test set: scenes, none of them of film.
+    path = PHOTOGRAPHS / f"photo-{number:02d}.png"
+    if not path.exists():
+        pytest.skip("the shared photographs are not here")
+    light = (cv2.imread(str(path))[..., ::-1].astype(np.float32) / 255) ** np.float32(2.2)
+    assert not find(light, process=process)
 
 
 def test_rebate_samples_have_the_colour_of_film_base():

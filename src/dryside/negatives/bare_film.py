@@ -15,17 +15,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryside.film.formats import FilmFormat
-from dryside.negatives.evidence import agreement, steps_of_rows
+from dryside.negatives.evidence import agreement, faint_steps, steps_of_rows
+from dryside.negatives.film_pieces import Piece
 from dryside.negatives.film_view import FilmView, lay_flat
 from dryside.negatives.frame_rhythm import Track, place
+from dryside.negatives.rebate_around import LEAST_MASK, MASKED, rebate_around
 from dryside.negatives.types import FilmPlane, FloatArray, LightArray, ScaleSource, Strip
 
 Floats = NDArray[np.floating[Any]]
+Box = tuple[float, float, float, float]
 
 _VIEW_PIXELS = 400_000
 _LEAST_EDGE = 0.12
 _MOST_EDGES = 12
 _PAIRS_TRIED = 5
+_LEAST_PIXELS = 24
+_WORTH_OF_EDGES = (0.0, 0.15, 0.6)  # four edges in the proportions of film and frame hardly happen by chance
+_STORIES_HELD = 8
+_REBATE_WEIGHT = 1.0
 _LEAST_STORY = 1.25
 _RIM_LINE = 0.25
 _DUST = 0.004  # part of a picture that is busy with dust
@@ -48,7 +55,7 @@ class _Pair:
     def value(self) -> float:
         """What the two sides and the film's edges beyond them are worth."""
         edges = sum(edge is not None for edge in self.film_edges)
-        return sum(min(side, _ENOUGH) for side in self.seen) + 0.15 * edges
+        return sum(min(side, _ENOUGH) for side in self.seen) + _WORTH_OF_EDGES[edges]
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,13 +64,14 @@ class _Story:
 
     value: float
     pair: _Pair
+    frames: tuple[Box, ...]
     negative: bool
     view: FilmView
     unit: FilmPlane
 
 
 def find_bare_strip(
-    light: LightArray, facts: FilmFormat, *, scale: float, negative: bool | None = None
+    light: LightArray, facts: FilmFormat, *, scale: float, process: str | None = None, piece: Piece | None = None
 ) -> Strip | None:
     """The strip of a capture in which no perforations are seen; None if nothing in it looks like frames on film.
 
@@ -75,22 +83,51 @@ def find_bare_strip(
         What is looked for.
     scale : float
         Capture pixels to one pixel of `light`.
-    negative : bool, optional
-        Whether light has darkened the film; both are tried if left out.
+    process : str, optional
+        How the film was developed; negatives and slides are both tried if left out.
+    piece : Piece, optional
+        The part of the capture to look at; all of it if left out.
     """
-    senses = (True, False) if negative is None else (negative,)
-    direction = main_direction(light)
-    if direction is None:
+    if min(light.shape[:2]) < _LEAST_PIXELS or float(light.max()) <= 0:
         return None
+    senses = (True, False) if process is None else (process != "e6",)
+    # Without any long edge there are the faint sides of a frame equal to base at most.
+    if piece is None:
+        direction = main_direction(light) or 0.0
+    else:
+        direction = piece.degrees
+        lean = main_direction(_straight_view(light, scale, direction, piece)[1].light) or 0.0
+        direction += (lean + 45) % 90 - 45
     stories = [
         story
         for turn in (direction, direction + 90)
-        for story in _stories(light, facts, scale, (turn + 90) % 180 - 90, senses)
+        for story in _stories(light, facts, scale, (turn + 90) % 180 - 90, senses, piece)
     ]
-    best = max(stories, key=lambda story: story.value, default=None)
-    if best is None or best.value < _LEAST_STORY:
+    brightest = np.maximum(np.percentile(light[::4, ::4].reshape(-1, 3), 99.5, axis=0), _DARKEST)
+    likeliest = sorted(stories, key=lambda story: -story.value)[:_STORIES_HELD]
+    masked = process in MASKED
+    worth = [story.value + _REBATE_WEIGHT * _rebate_value(story, brightest, masked=masked) for story in likeliest]
+    if not worth or max(worth) < _LEAST_STORY:
         return None
+    best = likeliest[int(np.argmax(worth))]
     return _as_strip(best, facts, (round(light.shape[0] * scale), round(light.shape[1] * scale)))
+
+
+def _rebate_value(story: _Story, brightest: Floats, *, masked: bool) -> float:
+    """From -1 to 1: how much what lies around a story's frames looks like the film it would have to be."""
+    values = []
+    columns = story.view.light.shape[1]
+    for frame in story.frames:
+        if min(frame[2], columns) - max(frame[0], 0) < 0.5 * (frame[2] - frame[0]):
+            continue
+        others = tuple(other for other in story.frames if other is not frame)
+        around = rebate_around(
+            story.view.light, story.view.inside, frame, others, px_per_mm=story.pair.scale,
+            clear_is_light=story.negative, brightest=brightest,
+        )  # fmt: skip
+        has_no_mask = masked and around is not None and around.mask < LEAST_MASK
+        values.append(-0.3 if around is None else around.value - has_no_mask)
+    return float(np.mean(values)) if values else 0.0
 
 
 def main_direction(light: LightArray) -> float | None:
@@ -122,10 +159,10 @@ def main_direction(light: LightArray) -> float | None:
 
 
 def _stories(
-    light: LightArray, facts: FilmFormat, scale: float, degrees: float, senses: tuple[bool, ...]
+    light: LightArray, facts: FilmFormat, scale: float, degrees: float, senses: tuple[bool, ...], piece: Piece | None
 ) -> list[_Story]:
     """What the capture can be if the film's long axis runs this way."""
-    unit, view = _straight_view(light, scale, degrees)
+    unit, view = _straight_view(light, scale, degrees, piece)
     density = -np.log10(np.maximum(view.light, _DARKEST * float(view.light.max()))).mean(axis=-1)
     density = (density / np.float32(0.03)).astype(np.float32)
     clearest = float(np.percentile(density[view.inside][::7], 3))
@@ -133,35 +170,42 @@ def _stories(
     density[~view.inside] = np.nan
     busy = _busy(density)
     reach = max(2, round(0.007 * min(density.shape)))
-    across = agreement(steps_of_rows(density[:, ::2].T, reach))
+    across = _stronger(agreement(steps_of_rows(density[:, ::2].T, reach)), faint_steps(density[:, ::2].T, reach))
     edges = _peaks(across, reach)
     stories = []
     for negative in senses:
         sense = 1 if negative else -1
         pairs = sorted(_pairs(edges, across, facts, density.shape, sense), key=lambda pair: -pair.value)[:_PAIRS_TRIED]
         for pair in pairs:
-            value, starts = _along(density, pair, facts, sense)
+            value, length, starts = _along(density, pair, facts, sense)
             if starts:
                 value += pair.value - 1.5 * _left_over(busy, pair, facts, starts)
-                stories.append(_Story(value, pair, negative, view, unit))
+                frames = tuple((x * pair.scale, pair.top, (x + length) * pair.scale, pair.bottom) for x in starts)
+                stories.append(_Story(value, pair, frames, negative, view, unit))
     return stories
 
 
-def _straight_view(light: LightArray, scale: float, degrees: float) -> tuple[FilmPlane, FilmView]:
-    """The whole capture turned so that `degrees` runs to the right; one unit is one capture pixel."""
+def _straight_view(light: LightArray, scale: float, degrees: float, piece: Piece | None) -> tuple[FilmPlane, FilmView]:
+    """The capture, or a piece of it, turned so that `degrees` runs to the right; one unit is one capture pixel."""
     rows, columns = light.shape[0] * scale, light.shape[1] * scale
+    whole = Piece((columns / 2, rows / 2), (columns / 2, rows / 2), 0.0)
+    seen = piece or whole
     turn = np.deg2rad(degrees)
     cos, sin = np.cos(turn), np.sin(turn)
-    width = abs(cos) * columns + abs(sin) * rows
-    height = abs(sin) * columns + abs(cos) * rows
-    matrix = np.array([[cos, -sin, columns / 2], [sin, cos, rows / 2], [0, 0, 1.0]])
+    between = np.deg2rad(degrees - seen.degrees)
+    along, across = abs(np.cos(between)), abs(np.sin(between))
+    half = (along * seen.half[0] + across * seen.half[1], across * seen.half[0] + along * seen.half[1])
+    matrix = np.array([[cos, -sin, seen.centre[0]], [sin, cos, seen.centre[1]], [0, 0, 1.0]])
     unit = FilmPlane(matrix, (round(rows), round(columns)))
-    per_unit = min(1 / scale, float(np.sqrt(_VIEW_PIXELS / (width * height))))
-    half = (width / 2, height / 2)
+    per_unit = min(1 / scale, float(np.sqrt(_VIEW_PIXELS / (4 * half[0] * half[1]))))
     view = lay_flat(
         light, unit, scale=scale, x_mm=(-half[0], half[0]), y_mm=(-half[1], half[1]), pixels_per_mm=per_unit
     )
     return unit, view
+
+
+def _stronger(one: FloatArray, other: FloatArray) -> FloatArray:
+    return np.where(np.abs(one) >= np.abs(other), one, other)
 
 
 def _peaks(steps: FloatArray, reach: int) -> list[int]:
@@ -232,10 +276,11 @@ def _left_over(busy: NDArray[np.bool_], pair: _Pair, facts: FilmFormat, starts: 
     inside = np.zeros(busy.shape, bool)
     rim = np.zeros(busy.shape, bool)
     wide = max(2, round(0.7 * pair.scale))
+    beside = max(wide, round((facts.rebate_mm or 0.0) * pair.scale))  # there may be print
     top, bottom = round(pair.top), round(pair.bottom)
     for start in starts:
         left, right = round(start * pair.scale), round((start + facts.along_mm) * pair.scale)
-        rim[max(0, top - wide) : bottom + wide, max(0, left - wide) : max(0, right + wide)] = True
+        rim[max(0, top - beside) : bottom + beside, max(0, left - wide) : max(0, right + wide)] = True
         inside[max(0, top + wide) : bottom - wide, max(0, left + wide) : max(0, right - wide)] = True
     # Between the film's edge and the frames there may be print.
     if upper is not None:
@@ -246,13 +291,14 @@ def _left_over(busy: NDArray[np.bool_], pair: _Pair, facts: FilmFormat, starts: 
     return without / (within + without + _DUST * busy.size)
 
 
-def _along(density: Floats, pair: _Pair, facts: FilmFormat, sense: int) -> tuple[float, list[float]]:
-    """How well frames of the right length stand between two edges: mean evidence of a frame, and where they are."""
+def _along(density: Floats, pair: _Pair, facts: FilmFormat, sense: int) -> tuple[float, float, list[float]]:
+    """How well frames of the right length stand between two edges: mean evidence, their length, where they are."""
     inset = 0.03 * (pair.bottom - pair.top)
     part = density[int(pair.top + inset) : int(pair.bottom - inset)] * np.float32(sense)
     if part.shape[0] < 4:
-        return 0.0, []
-    rises = agreement(steps_of_rows(part[::2], max(2, round(0.45 * pair.scale))))
+        return 0.0, 0.0, []
+    reach = max(2, round(0.45 * pair.scale))
+    rises = _stronger(agreement(steps_of_rows(part[::2], reach)), faint_steps(part[::2], reach))
     edges = np.arange(len(rises)) / pair.scale
     x = np.arange(-facts.along_mm, edges[-1] + 0.5, max(0.25, facts.along_mm / 250))
     track = Track(
@@ -265,12 +311,12 @@ def _along(density: Floats, pair: _Pair, facts: FilmFormat, sense: int) -> tuple
         slack_mm=0.02 * facts.along_mm,
     )  # fmt: skip
     if not starts:
-        return 0.0, []
+        return 0.0, 0.0, []
     seen = _best_near(x, track.rises, np.array(starts)) + _best_near(x, -track.rises, np.array(starts) + length)
     if seen.max() < 0.3:
-        return 0.0, []
+        return 0.0, 0.0, []
     good = seen >= 0.5 * seen.max()
-    return float(seen[good].mean()), [start for start, one in zip(starts, good, strict=True) if one]
+    return float(seen[good].mean()), length, [start for start, one in zip(starts, good, strict=True) if one]
 
 
 def _best_near(x: FloatArray, values: FloatArray, places: FloatArray) -> FloatArray:

@@ -24,6 +24,11 @@ _LEAST_DENSITY = 0.025
 _DARKEST = 1e-4
 _RIM_MM = 0.6
 _CUT_MM = 0.9
+_ROWS_OF_A_COLUMN = 150
+_LINES_OF_A_MEDIAN = 400
+_STRONGEST = 12.0
+_NEAR_MM = 1.5
+_FAINT_SURE = 30.0  # usual changes that make a faint step worth 1
 
 
 @dataclass(frozen=True, eq=False)
@@ -160,13 +165,20 @@ def _base_by_columns(view: FilmView, density: Floats, strip: Strip) -> tuple[Flo
     at = view.x_mm[usable]
     if len(at) < 2:
         raise ValueError("strip has no column in which film is seen")
-    level = np.nanpercentile(part[:, usable], share, axis=0)
+    level = _percentile_of_columns(part[:: max(1, len(part) // _ROWS_OF_A_COLUMN), usable], share)
     width = min(2 * int(4 / (view.x_mm[1] - view.x_mm[0])) + 1, 2 * (len(level) // 2) - 1)
     smooth = _running_median(level, max(1, width))
     line = np.stack([np.interp(view.x_mm, at, smooth[:, c]) for c in range(3)], axis=-1)
     grain = np.diff(density[rows][:, usable], axis=1)
     noise = np.maximum(1.05 * np.median(np.abs(grain), axis=(0, 1)), 0.004)
     return np.broadcast_to(line[None], density.shape).astype(np.float32), noise, np.ones(len(view.x_mm))
+
+
+def _percentile_of_columns(values: Floats, share: float) -> Floats:
+    """`numpy.nanpercentile` over the first axis, to the nearest value: many times faster."""
+    count = (~np.isnan(values)).sum(axis=0)
+    place = np.clip(np.rint((count - 1) * share / 100).astype(np.int64), 0, len(values) - 1)
+    return np.asarray(np.take_along_axis(np.sort(values, axis=0), place[None], axis=0)[0])
 
 
 def _running_median(values: Floats, width: int) -> Floats:
@@ -180,7 +192,7 @@ def steps_along(evidence: Evidence, rows: slice, reach_mm: float) -> FloatArray:
     """At each edge between columns: on how much of the side density steps up (towards 1) or down (towards -1)."""
     difference = steps_of_rows(evidence.above[rows], max(1, round(reach_mm / evidence.step_mm)))
     trust = np.append(evidence.trust, evidence.trust[-1:])
-    return agreement(difference) * np.minimum(trust, np.roll(trust, 1))
+    return sharpened(agreement(difference), difference, evidence.step_mm) * np.minimum(trust, np.roll(trust, 1))
 
 
 def steps_across(evidence: Evidence, columns: slice, reach_mm: float = 0.35) -> FloatArray:
@@ -188,7 +200,8 @@ def steps_across(evidence: Evidence, columns: slice, reach_mm: float = 0.35) -> 
     part = evidence.above[:, columns][:, ~evidence.hole_columns[columns]]
     if part.shape[1] == 0:
         return np.zeros(len(evidence.y_mm) + 1)
-    return agreement(steps_of_rows(part.T, max(1, round(reach_mm / evidence.step_mm))))
+    difference = steps_of_rows(part.T, max(1, round(reach_mm / evidence.step_mm)))
+    return sharpened(agreement(difference), difference, evidence.step_mm)
 
 
 def steps_of_rows(rows: Floats, reach: int) -> Floats:
@@ -219,6 +232,37 @@ def agreement(steps: Floats) -> FloatArray:
     spread = 1.48 * np.median(np.abs(some - np.median(some, axis=0)), axis=0)
     grain = max(float(np.percentile(spread, 20)), 0.1)
     return np.asarray((np.clip(steps, -1, 1).mean(axis=0) + np.clip(steps / (2 * grain), -1, 1).mean(axis=0)) / 2)
+
+
+def sharpened(agreed: FloatArray, steps: Floats, step_mm: float) -> FloatArray:
+    """Agreement, a quarter of it only where the step is as large as any near by.
+
+    Beside the soft edge of a smooth picture all lines agree on a slope; its steepest place is the edge.
+    """
+    from scipy.ndimage import maximum_filter1d
+
+    strength = np.clip(steps, -_STRONGEST, _STRONGEST).mean(axis=0)
+    strength = np.maximum(strength * np.sign(agreed), 0)
+    near = maximum_filter1d(strength, 2 * max(1, round(_NEAR_MM / step_mm)) + 1)
+    return np.asarray(agreed * (0.75 + 0.25 * strength / np.maximum(near, 1e-9)))
+
+
+def faint_steps(rows: Floats, reach: int) -> FloatArray:
+    """Steps of the lines' median, against how much that median changes elsewhere; in [-0.6, 0.6].
+
+    A frame that hardly any light reached is told from the film around it by a hundredth of density that steps along its
+    whole side, where nothing else does; in a picture everything changes, and nothing is left of this.
+    """
+    from scipy.ndimage import median_filter
+
+    seen = ~np.isnan(rows).any(axis=0) if rows.size else np.zeros(rows.shape[1], bool)
+    if seen.sum() < 8 * reach:
+        return np.zeros(rows.shape[1] + 1)
+    line = np.where(seen, np.median(rows[:: max(1, len(rows) // _LINES_OF_A_MEDIAN)], axis=0), np.nan)
+    steps = steps_of_rows(line[None], reach)[0]
+    steps -= median_filter(steps, size=min(8 * reach, len(steps) // 2) | 1, mode="nearest")
+    usual = 1.48 * float(np.median(np.abs(steps[:-1][seen])))
+    return np.asarray(np.clip(steps / max(usual, 1e-6) / _FAINT_SURE, -0.6, 0.6))
 
 
 def crossing(shine: Floats, rough: float, origin: float, step: float, *, reach_mm: float = 0.5) -> float | None:

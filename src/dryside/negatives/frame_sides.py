@@ -18,6 +18,7 @@ Floats = NDArray[np.floating[Any]]
 SEEN_SURELY = 0.35
 """Agreement along a side that makes it a measurement of its own."""
 
+_TOP = 0.9
 _GATE_REACH_MM = 1.3
 _OWN_GATE_MM = 0.3
 _INSET_MM = 0.6
@@ -102,7 +103,7 @@ def side_near(edges: FloatArray, steps: FloatArray, expected: float, reach: floa
     if peak <= 0:
         return Side(expected, 0.0)
     # Clipped agreement is flat on top: its middle is the edge.
-    above = steps > 0.6 * peak
+    above = steps > _TOP * peak
     first, last = k, k
     while first > 0 and above[first - 1]:
         first -= 1

@@ -29,6 +29,7 @@ Floats = NDArray[np.floating[Any]]
 _LEAST_PART_IN_CAPTURE = 0.75
 _LEAST_PART_ON_FILM = 0.3
 _BLANK_TRUST = 0.6
+_LEAST_PICTURE_OF_CUT = 0.25
 _MARGIN_MM = 2.0
 _GRID_MM = 0.2
 _REACH_MM = 0.45  # to either side of an edge; narrower where frames stand close
@@ -109,8 +110,9 @@ def frames_by_evidence(found: Evidence, strip: Strip) -> tuple[FrameFound, ...]:
             strip, (x_mm[0], top.at, x_mm[1], bottom.at), (one.left, one.right, top, bottom), blank=one.blank
         )
         if frame is not None and not (frames and _is_same(frames[-1], frame)):
-            frames.append(_numbered(frame, len(frames)))
-    return tuple(frames)
+            frames.append(frame)
+    kept = (one for k, one in enumerate(frames) if not _is_clear_end(found, one, frames[:k] + frames[k + 1 :]))
+    return tuple(_numbered(one, k) for k, one in enumerate(kept))
 
 
 def _track(found: Evidence, facts: FilmFormat, gate_y: tuple[float, float]) -> Track:
@@ -181,6 +183,20 @@ def _has_room(x: float, length: float, found: Evidence, strip: Strip) -> bool:
     if x < strip.x_from_mm + 0.2 or x + length > strip.x_to_mm - 0.2:
         return False
     return float(found.trust[found.columns(x, x + length)].mean()) > _BLANK_TRUST
+
+
+def _is_clear_end(found: Evidence, frame: FrameFound, others: list[FrameFound]) -> bool:
+    """Whether a frame that seems cut is clear film at the strip's end, up to an edge within the picture beside it."""
+    if CUT not in frame.warnings or not others:
+        return False
+    x0, y0, x1, y1 = frame.film_mm
+    own = found.columns(x0 + 0.6, x1 - 0.6)
+    part = found.above[found.rows(y0 + 0.6, y1 - 0.6), own]
+    x = found.x_mm[own]
+    for other in others:
+        free = (x < other.film_mm[0]) | (x > other.film_mm[2])
+        part, x = part[:, free], x[free]
+    return not part.size or float((part > 1.5).mean()) < _LEAST_PICTURE_OF_CUT
 
 
 def _is_same(one: FrameFound, other: FrameFound) -> bool:

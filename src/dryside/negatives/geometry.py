@@ -11,14 +11,23 @@ from dataclasses import replace
 
 import numpy as np
 
-from dryside.film.formats import film_format
+from dryside.film.formats import FilmFormat, film_format
 from dryside.negatives import edge_codes
 from dryside.negatives.bare_plane import settled
-from dryside.negatives.capture_as_frame import whole_frame
+from dryside.negatives.capture_as_frame import (
+    capture_as_strip,
+    clear_frame,
+    is_near,
+    looks_clear,
+    looks_like_one_frame,
+    whole_frame,
+)
 from dryside.negatives.frames import find_frames
 from dryside.negatives.labels import label_frames
+from dryside.negatives.no_film import what_is_there_instead, why_no_film
 from dryside.negatives.orientation import DOUBT, turn_asked_for, turned, turned_frames, turned_readings
-from dryside.negatives.strip import find_strips
+from dryside.negatives.rebate_around import MASKED, may_have_mask
+from dryside.negatives.strip import find_strips, nothing_of
 from dryside.negatives.types import Band, FilmRead, FrameFound, LightArray, Strip, StripRead
 
 # About 1.2 megapixels show a perforation at 10 and more pixels an edge: enough for a twentieth of a pixel, and cheap.
@@ -30,7 +39,7 @@ def finder_reduction(rows: int, columns: int) -> int:
     return max(1, round(math.sqrt(rows * columns / _FINDER_PIXELS)))
 
 
-def read_film(light: LightArray, *, format: str, scale: float, band: Band, negative: bool | None = None) -> FilmRead:
+def read_film(light: LightArray, *, format: str, scale: float, band: Band, process: str | None = None) -> FilmRead:
     """Find the film in a capture: strips, frames, edge codes and labels.
 
     Parameters
@@ -43,18 +52,48 @@ def read_film(light: LightArray, *, format: str, scale: float, band: Band, negat
         Pixels of the capture to one of `light`; see `finder_reduction`.
     band : callable
         Full-size windows of the same light: `band(y0, y1, x0, x1)`.
-    negative : bool, optional
-        Whether light has darkened the film (all but slides), if that is known.
+    process : str, optional
+        How the film was developed, if that is known: `c41`, `ecn2`, `bw`, `e6`.
 
     Returns
     -------
     FilmRead
         False, with `why`, where no film is found.
     """
-    found = find_strips(light, format=format, scale=scale, negative=negative)
-    if not found:
-        return FilmRead((), found.why)
-    return FilmRead(tuple(_read_strip(light, strip, scale, band) for strip in found.strips))
+    found = find_strips(light, format=format, scale=scale, process=process)
+    strips: list[StripRead] = []
+    doubts: list[str] = []
+    for strip in found.strips:
+        one = _read_strip(light, strip, scale, band)
+        why = "" if strip.holes or strip.scale_source == "capture" else _doubt(light, one, scale, process)
+        if why:
+            doubts.append(why)
+        else:
+            strips.append(one)
+    if process in MASKED and not any(one.strip.holes or one.strip.scale_source == "capture" for one in strips):
+        strips = _or_clear_frame(strips, light, film_format(format), scale)
+    if not strips and may_have_mask(process) and looks_like_one_frame(light, film_format(format)):
+        whole = capture_as_strip(light, film_format(format), scale=scale)
+        return FilmRead((StripRead(replace(whole, warnings=(DOUBT,)), (whole_frame(whole, film_format(format)),)),))
+    if not strips:
+        return FilmRead((), what_is_there_instead(light) or (*doubts, found.why)[0])
+    return FilmRead(tuple(strips))
+
+
+def _or_clear_frame(strips: list[StripRead], light: LightArray, facts: FilmFormat, scale: float) -> list[StripRead]:
+    """What was found, or a clear frame in the middle of the capture where that is more likely."""
+    if not looks_clear(light, facts) or (not strips and what_is_there_instead(light)):
+        return strips
+    clear = clear_frame(light, facts, scale=scale)
+    found = [frame for one in strips for frame in one.frames]
+    return strips if len(found) == 1 and is_near(found[0], clear.frames[0]) else [clear]
+
+
+def _doubt(light: LightArray, read: StripRead, scale: float, process: str | None) -> str:
+    """Why what was found without perforations is no film; '' if it is."""
+    if not read.frames:
+        return nothing_of(film_format(read.strip.format))
+    return why_no_film(light, read.strip, read.frames, scale=scale, process=process)
 
 
 def _read_strip(light: LightArray, strip: Strip, scale: float, band: Band) -> StripRead:

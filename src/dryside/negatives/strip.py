@@ -11,10 +11,12 @@ from dryside.film.formats import FilmFormat, film_format
 from dryside.film.perforations import FILM_WIDTH_MM, HOLE_CENTRE_FROM_EDGE_MM, PITCH_MM
 from dryside.negatives.bare_film import find_bare_strip
 from dryside.negatives.capture_as_frame import capture_as_strip, looks_like_one_frame
+from dryside.negatives.film_pieces import find_pieces
 from dryside.negatives.film_view import sample
 from dryside.negatives.perforation_centres import measure_holes
 from dryside.negatives.perforations import HoleRow, clearness, find_rows, pair_rows
 from dryside.negatives.plane_fit import fit_plane, fit_similarity
+from dryside.negatives.rebate_around import may_have_mask
 from dryside.negatives.strip_ends import with_ends
 from dryside.negatives.types import FilmPlane, FloatArray, Hole, LightArray, Strip, StripsFound
 
@@ -26,7 +28,7 @@ ROWS_MM = (HOLE_CENTRE_FROM_EDGE_MM, FILM_WIDTH_MM - HOLE_CENTRE_FROM_EDGE_MM)
 """Film y of the middles of the two rows of holes."""
 
 
-def find_strips(light: LightArray, *, format: str, scale: float, negative: bool | None = None) -> StripsFound:
+def find_strips(light: LightArray, *, format: str, scale: float, process: str | None = None) -> StripsFound:
     """All strips of a capture.
 
     Parameters
@@ -37,8 +39,8 @@ def find_strips(light: LightArray, *, format: str, scale: float, negative: bool 
         Key of `dryside.film.formats.FORMATS`.
     scale : float
         Capture pixels to one pixel of `light`.
-    negative : bool, optional
-        Whether light has darkened the film (all but slides), if that is known.
+    process : str, optional
+        How the film was developed, if that is known: `c41`, `ecn2`, `bw`, `e6`.
 
     Returns
     -------
@@ -57,16 +59,27 @@ def find_strips(light: LightArray, *, format: str, scale: float, negative: bool 
             if strip is not None:
                 strips.append(with_ends(strip, light, scale=scale))
     if not strips:
-        bare = find_bare_strip(light, facts, scale=scale, negative=negative)
-        if (bare is None or bare.scale_source == "frames") and looks_like_one_frame(light, facts):
+        apart = [
+            find_bare_strip(light, facts, scale=scale, process=process, piece=piece)
+            for piece in find_pieces(light, scale=scale, process=process)
+        ]
+        strips = [one for one in apart if one is not None]
+    if not strips:
+        bare = find_bare_strip(light, facts, scale=scale, process=process)
+        if (
+            (bare is None or bare.scale_source == "frames")
+            and may_have_mask(process)
+            and looks_like_one_frame(light, facts)
+        ):
             bare = capture_as_strip(light, facts, scale=scale)
         if bare is None:
-            return StripsFound((), _nothing(facts))
+            return StripsFound((), nothing_of(facts))
         strips.append(bare)
     return StripsFound(tuple(sorted(strips, key=_reading_order)))
 
 
-def _nothing(facts: FilmFormat) -> str:
+def nothing_of(facts: FilmFormat) -> str:
+    """That no film of this format was found, in words."""
     seen = "no rows of perforations and no frames" if facts.is_perforated else "no frames"
     return f"{seen} of {facts.frame_name} film were found in it"
 
