@@ -60,7 +60,7 @@ class Engine:
             rows = slice(start, start + STRIP_ROWS)
             develop_rows(
                 *(self._in[rows], self._light, start, FLAT_CELL, self._out[rows]),
-                *(n.constants, n.shoulder, n.paper, n.table),
+                *(n.constants, n.shoulder, n.prints, n.table),
             )
 
         return lambda: list(self._pool.map(strip, range(0, self._rows, STRIP_ROWS)))

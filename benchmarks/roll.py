@@ -113,7 +113,7 @@ def stage_seconds(capture: Path, quiet: Quiet, samples: int = 5) -> dict[str, fl
         def develop() -> None:
             for s in strips:
                 part = slice(s, s + ROWS_PER_STRIP)
-                develop_rows(*(flat_pixels[part], light, s, 8, out[part], n.constants, n.shoulder, n.paper, n.table))
+                develop_rows(*(flat_pixels[part], light, s, 8, out[part], n.constants, n.shoulder, n.prints, n.table))
 
         def to_eight() -> None:
             eight._filled = 0

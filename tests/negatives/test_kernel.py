@@ -59,7 +59,7 @@ def develop(recipe, pixels, light=LIGHT, first_row=0, cell=8):
         out.reshape(len(out), -1),
         n.constants,
         n.shoulder,
-        n.paper,
+        n.prints,
         n.table,
     )
     return out

@@ -134,23 +134,23 @@ def _colour_with_shoulder(u: Any, v: Any, w: Any, k: Any) -> Any:
 
 
 @inner
-def _paper(r: Any, g: Any, b: Any, c: Any) -> Any:
+def _paper(r: Any, g: Any, b: Any, k: Any) -> Any:
     """Linear colour of one pixel to the print's: tone on luminance, then drawn into the output space.
 
     The quotients of `rendering.Rendering` brought over common denominators, two divisions in all.
     """
-    y = max(c[0] * r + c[1] * g + c[2] * b, c[10])
-    p = _exp2(c[3] * _log2(y))
-    once = _ONE / ((p + c[4]) * y)
+    y = max(k[31] * r + k[32] * g + k[33] * b, k[41])
+    p = _exp2(k[34] * _log2(y))
+    once = _ONE / ((p + k[35]) * y)
     q = once * y
-    t = c[5] * p * q
-    room = max((c[12] * p + c[4]) * q, c[11])
-    ratio = c[6] * c[5] * p * once
-    grey = c[6] * t
+    t = k[36] * p * q
+    room = max((k[43] * p + k[35]) * q, k[42])
+    ratio = k[37] * k[36] * p * once
+    grey = k[37] * t
     r, g, b = r * ratio - grey, g * ratio - grey, b * ratio - grey
     d = t * room
-    m = max(max(r, g, b) * t, -min(r, g, b) * room, c[7] * d)
-    kept = d * (m - c[8] * d) / (m * (m + c[9] * d))
+    m = max(max(r, g, b) * t, -min(r, g, b) * room, k[38] * d)
+    kept = d * (m - k[39] * d) / (m * (m + k[40] * d))
     return t + r * kept, t + g * kept, t + b * kept
 
 
@@ -172,7 +172,7 @@ def _develop_scene(a: Any, n: Any, k: Any, shoulder: Any) -> None:
 
 
 @inner
-def _develop_print(a: Any, n: Any, planes: Any, k: Any, shoulder: Any, paper: Any) -> None:
+def _develop_print(a: Any, n: Any, planes: Any, k: Any, shoulder: Any) -> None:
     """The same for a print, by way of a row for each colour.
 
     Paper has a loop of its own: in one loop with the layers the constants no longer fit the registers.
@@ -191,7 +191,7 @@ def _develop_print(a: Any, n: Any, planes: Any, k: Any, shoulder: Any, paper: An
             u, v, w = _layers(a[3 * j], a[3 * j + 1], a[3 * j + 2], k)
             red[j], green[j], blue[j] = _colour(u, v, w, k)
     for j in range(n):
-        a[3 * j], a[3 * j + 1], a[3 * j + 2] = _paper(red[j], green[j], blue[j], paper)
+        a[3 * j], a[3 * j + 1], a[3 * j + 2] = _paper(red[j], green[j], blue[j], k)
 
 
 @inner
@@ -212,7 +212,7 @@ def _encode_by_table(a: Any, index: Any, out: Any, n: Any, table: Any) -> None:
 
 @entry
 def develop_rows(
-    pixels: Any, light: Any, first_row: Any, cell: Any, out: Any, constants: Any, shoulder: Any, paper: Any, table: Any
+    pixels: Any, light: Any, first_row: Any, cell: Any, out: Any, constants: Any, shoulder: Any, prints: Any, table: Any
 ) -> None:
     """Rows of a capture to rows of its positive.
 
@@ -228,12 +228,12 @@ def develop_rows(
         Rows of the capture to a row of `light`.
     out : ndarray of shape (rows, 3 * columns), uint16
         The positive.
-    constants : tuple of 31 float32
+    constants : tuple of 44 float32
         By `kernel_numbers.constants`.
     shoulder : int
         0 without a shoulder, 1 with one, `HELD` where densities must be held (then with one too).
-    paper : tuple of 13 float32, or None
-        By `kernel_numbers.paper_constants`; None for a scene.
+    prints : int or None
+        None for a scene, 1 for a print.
     table : ndarray, uint16, or None
         By `kernel_numbers.encoding_table`; None where samples stay linear.
 
@@ -259,10 +259,10 @@ def develop_rows(
             g1 = light[y1, s : s + n]
             for j in range(n):
                 a[j] = g0[j] + (g1[j] - g0[j]) * fy - _log2_of_part(np.float32(max(np.int32(i[j]), np.int32(1))))
-            if paper is None:
+            if prints is None:
                 _develop_scene(a, n // 3, constants, shoulder)
             else:
-                _develop_print(a, n // 3, planes, constants, shoulder, paper)
+                _develop_print(a, n // 3, planes, constants, shoulder)
             if table is None:
                 _encode_linear(a, out[r, s : s + n], n)
             else:

@@ -26,7 +26,7 @@ class KernelNumbers:
 
     constants: tuple[np.float32, ...]
     shoulder: int
-    paper: tuple[np.float32, ...] | None
+    prints: int | None
     table: NDArray[np.uint16] | None
 
 
@@ -41,13 +41,13 @@ def kernel_numbers(recipe: Recipe) -> KernelNumbers:
     return KernelNumbers(
         constants=constants(recipe),
         shoulder=HELD if reach > MOST_STOPS else shoulder,
-        paper=paper_constants(recipe.rendering),
+        prints=None if recipe.rendering.tone is None else 1,
         table=encoding_table(recipe.rendering.transfer),
     )
 
 
 def constants(recipe: Recipe) -> tuple[np.float32, ...]:
-    """All 31 factors in a row: matrices by rows, then the curve."""
+    """All 44 factors in a row: matrices by rows, then the curve, then the print."""
     rendering = recipe.rendering
     scale = 1.0 if rendering.tone is not None else 1.0 / rendering.full_scale
     colour = np.asarray(recipe.colour_matrix) * scale
@@ -59,20 +59,19 @@ def constants(recipe: Recipe) -> tuple[np.float32, ...]:
         recipe.toe,
         recipe.shoulder,
         [SHOULDER_FLOOR],
+        _print_constants(rendering),
     ]
     return tuple(np.concatenate([np.asarray(part, dtype=float) for part in parts]).astype(np.float32))
 
 
-def paper_constants(rendering: Rendering) -> tuple[np.float32, ...] | None:
-    """The 13 factors of a print's tone and of drawing into the output space; None for a scene."""
+def _print_constants(rendering: Rendering) -> list[float]:
     tone = rendering.tone
     if tone is None:
-        return None
+        return [0.0] * 13
     k = tone.grey_in**tone.contrast * (tone.white / tone.grey_out - 1.0)
     knee = rendering.knee
     chroma = [rendering.chroma, knee, knee * knee, 1.0 - 2.0 * knee]
-    numbers = [*rendering.luminance, tone.contrast, k, tone.white, *chroma, LEAST_LIGHT, LEAST_ROOM, 1.0 - tone.white]
-    return tuple(np.asarray(numbers, np.float32))
+    return [*rendering.luminance, tone.contrast, k, tone.white, *chroma, LEAST_LIGHT, LEAST_ROOM, 1.0 - tone.white]
 
 
 def encoding_table(transfer: str) -> NDArray[np.uint16] | None:

@@ -169,7 +169,7 @@ class DevelopedRows:
             out.reshape(len(out), -1),
             numbers.constants,
             numbers.shoulder,
-            numbers.paper,
+            numbers.prints,
             numbers.table,
         )
         above = max(0, first - top)

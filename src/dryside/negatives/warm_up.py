@@ -35,7 +35,7 @@ def _make_ready(rendering: Rendering) -> None:
     pixels = np.ones((1, 3), np.uint16)
     develop_rows(
         *(pixels, np.zeros((1, 3), np.float32), 0, 8, np.empty_like(pixels)),
-        *(numbers.constants, numbers.shoulder, numbers.paper, numbers.table),
+        *(numbers.constants, numbers.shoulder, numbers.prints, numbers.table),
     )
     window = np.ones((16, 48), np.uint16)
     straighten_rows(window, 0, 0, np.eye(3), 0, False, np.empty((1, 24), np.uint16))
