@@ -3,7 +3,8 @@
 python benchmarks/find.py [--work DIR] [--frames 1000000] [--queries 300]
 
 A book of invented frames is filled through the bulk path (timed beside the bare sqlite3 module), then each kind of
-search is asked many times with values drawn at random. Milliseconds in the database, through `find_frames`.
+search is asked many times with values drawn at random. Milliseconds in the database, through `find_frames`. `short`
+counts the pages that the budget cut short: fewer than 50 frames, and more may follow.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ import numpy as np
 from dryside.book.bulk import bulk_add_frames
 from dryside.book.folder import open_book
 from dryside.book.schema import cameras, lenses, people, rolls, stocks
-from dryside.book.search import FrameQuery, find_frames
+from dryside.book.search import PAGE, FrameQuery, find_frames
 
 FRAMES_A_ROLL = 36
 SYLLABLES = [c + v for c in "bcdfghjklmnprstvwz" for v in "aeiou"]
@@ -131,6 +132,8 @@ def kinds(words: list[str], rng: random.Random) -> dict:
         "three words": lambda: q(f"{common()} {middling()} {common()}"),
         "phrase of two very common words": lambda: q(f'"{common()} {common()}"'),
         "beginning of three letters": lambda: q(rare()[:3] + "*"),
+        "beginning of a very common word": lambda: q(common()[: rng.randint(3, 5)] + "*"),
+        "two beginnings of common words": lambda: q(f"{common()[:4]}* {common()[:3]}*"),
         "common word without another": lambda: q(f"{middling()} -{common()}"),
         "word that is nowhere": lambda: q("qqqqq"),
         "a day": lambda: q(**days(1)),
@@ -182,17 +185,19 @@ def main() -> None:
 
 
 def ask(folder: Path, drawn: dict, count: int) -> None:
-    print(f"{'search, a page of 50':38} {'p50 ms':>8} {'p99 ms':>8} {'most ms':>8} {'found':>6} {'next page p99':>14}")
+    heads = f"{'p50 ms':>8} {'p99 ms':>8} {'most ms':>8} {'found':>6} {'short':>6} {'next page p99':>14}"
+    print(f"{'search, a page of 50':38} {heads}")
     everything = []
     with open_book(folder) as book, book.read() as conn:
         for name, draw in drawn.items():
-            first, second, found = [], [], 0
+            first, second, found, short = [], [], 0, 0
             for _ in range(count):
                 query = draw()
                 began = time.perf_counter()
                 page = find_frames(conn, query)
                 first.append((time.perf_counter() - began) * 1000)
                 found += len(page.frames)
+                short += page.after is not None and len(page.frames) < PAGE
                 if page.after is not None:
                     began = time.perf_counter()
                     find_frames(conn, query, after=page.after)
@@ -200,7 +205,8 @@ def ask(folder: Path, drawn: dict, count: int) -> None:
             everything += first + second
             p50, p99 = np.percentile(first, (50, 99))
             then = f"{np.percentile(second, 99):14.2f}" if second else f"{'':14}"
-            print(f"{name:38} {p50:8.2f} {p99:8.2f} {max(first):8.2f} {found / count:6.1f} {then}", flush=True)
+            figures = f"{p50:8.2f} {p99:8.2f} {max(first):8.2f} {found / count:6.1f} {short:6} {then}"
+            print(f"{name:38} {figures}", flush=True)
     p50, p99 = np.percentile(everything, (50, 99))
     print(f"{'all of them':38} {p50:8.2f} {p99:8.2f} {max(everything):8.2f}")
 

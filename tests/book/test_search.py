@@ -8,6 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from dryside.book import search
 from dryside.book.bulk import bulk_add_frames
 from dryside.book.cameras import add_camera, add_lens
 from dryside.book.folder import km_between
@@ -131,6 +132,7 @@ DAYS = st.dates(date(2019, 11, 1), date(2022, 8, 1))
 TERMS = st.sampled_from(
     ["harbour", "HARBOUR", "mowe", "Möwe", "wall", "half-frame",
      '"sun wall"', '"the long wall"', "-boat", "éclair", "har*",
+     "Mow*", "écl*", "wha*", "-har*", "zzz*",
      "wharf", "ferry", "nowhere", "-the", "ida"]
 )  # fmt: skip
 
@@ -160,6 +162,19 @@ def test_every_filter_gives_what_going_through_all_frames_gives(full, query, lim
         return
     with full.read() as conn:
         assert all_pages(conn, query, limit) == by_hand(conn, query)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(query=queries(), window=st.integers(3, 90), most=st.integers(0, 3))
+def test_short_windows_and_beginnings_of_too_many_words_change_nothing(full, query, window, most):
+    """Constants made small, so that 240 frames go the ways that only millions go else."""
+    terms = split_words(query.words)
+    if terms and all(kind == "not" for kind, _ in terms):
+        return
+    with pytest.MonkeyPatch.context() as patch, full.read() as conn:
+        patch.setattr(search, "_WINDOW", window)
+        patch.setattr(search, "_MOST_BEGINNINGS", most)
+        assert all_pages(conn, query, 50) == by_hand(conn, query)
 
 
 def test_the_index_follows_every_change_of_frame_and_roll(full):
