@@ -13,7 +13,7 @@ import pytest
 import tifffile
 from PIL import Image
 
-from dryside.film.refusal import NotFound, Refusal
+from dryside.film.refusal import Refusal
 from dryside.negatives.frame_repairs import DustOptions
 from dryside.negatives.invert import InvertOptions, as_document, capture_files, invert
 from dryside.negatives.journal import JOURNAL_NAME
@@ -171,9 +171,10 @@ def even(tmp_path, level, name="a.tif", texture=0.0):
 
 @pytest.mark.parametrize("level", [0, 300, 52000, 65535])
 def test_an_empty_light_table_or_a_black_or_clipped_picture_is_no_film(tmp_path, level):
-    with pytest.raises(NotFound, match=r"a\.tif") as caught:
+    with pytest.raises(Refusal, match=r"a\.tif") as caught:
         invert([even(tmp_path, level)], PRINT, tmp_path / "out")
     assert "\n" not in str(caught.value)
+    assert caught.value.exit_status == 2
 
 
 FLATS = {

@@ -28,7 +28,7 @@ Box = tuple[float, float, float, float]
 _VIEW_PIXELS = 400_000
 _LEAST_EDGE = 0.12
 _MOST_EDGES = 12
-_PAIRS_TRIED = 5
+_PAIRS_TRIED = 6
 _LEAST_PIXELS = 24
 _WORTH_OF_EDGES = (0.0, 0.15, 0.6)  # four edges in the proportions of film and frame hardly happen by chance
 _STORIES_HELD = 8
@@ -56,6 +56,12 @@ class _Pair:
         """What the two sides and the film's edges beyond them are worth."""
         edges = sum(edge is not None for edge in self.film_edges)
         return sum(min(side, _ENOUGH) for side in self.seen) + _WORTH_OF_EDGES[edges]
+
+
+    @property
+    def rank(self) -> float:
+        """In which order pairs are tried: sides that are seen all along first."""
+        return self.value + sum(self.seen)
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,7 +181,7 @@ def _stories(
     stories = []
     for negative in senses:
         sense = 1 if negative else -1
-        pairs = sorted(_pairs(edges, across, facts, density.shape, sense), key=lambda pair: -pair.value)[:_PAIRS_TRIED]
+        pairs = sorted(_pairs(edges, across, facts, density.shape, sense), key=lambda pair: -pair.rank)[:_PAIRS_TRIED]
         for pair in pairs:
             value, length, starts = _along(density, pair, facts, sense)
             if starts:
@@ -217,7 +223,8 @@ def _peaks(steps: FloatArray, reach: int) -> list[int]:
         if all(abs(int(k) - other) > reach or steps[k] * steps[other] < 0 for other in found):
             found.append(int(k))
     # A clipped edge is flat on top: its middle is the edge.
-    return [_middle(steps, k) for k in found]
+    middles = sorted({_middle(steps, k) for k in found})
+    return [k for j, k in enumerate(middles) if j == 0 or k - middles[j - 1] > 1 or steps[k] * steps[k - 1] < 0]
 
 
 def _middle(steps: FloatArray, k: int) -> int:
@@ -233,9 +240,8 @@ def _middle(steps: FloatArray, k: int) -> int:
 def _pairs(edges: list[int], steps: FloatArray, facts: FilmFormat, shape: tuple[int, ...], sense: int) -> list[_Pair]:
     """Pairs of edges that can be the upper and lower sides of the frames."""
     pairs = []
-    places = sorted(set(edges))
-    for top in places:
-        for bottom in places:
+    for top in edges:
+        for bottom in edges:
             if bottom - top < 0.25 * shape[0] or steps[top] * sense <= 0 or steps[bottom] * sense >= 0:
                 continue
             scale = (bottom - top) / facts.across_mm

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from dryside.film.refusal import NotFound, Refusal
+from dryside.film.refusal import Refusal
 from dryside.negatives.base import FilmBase, NoBase, measure_base
 from dryside.negatives.capture import FULL_LEVEL, Assume, Capture, CaptureFacts, read_capture, reduce_capture
 from dryside.negatives.codecs.jpeg_file import encode_jpeg
@@ -23,6 +23,7 @@ from dryside.negatives.flat import (
 )
 from dryside.negatives.frame_view import snap_corners
 from dryside.negatives.geometry import finder_reduction, read_film
+from dryside.negatives.no_film import remedy_for
 from dryside.negatives.output_profiles import icc_profile
 from dryside.negatives.overlay import draw_overlay
 from dryside.negatives.rebate import rebate_samples
@@ -58,6 +59,8 @@ class MeasureOptions:
         The capture shows one frame and nothing else: nothing is looked for.
     overlay_folder : Path or None
         Where the capture is written with all that was found drawn over it, as NAME.overlay.jpg.
+    process : str or None
+        How the film was developed, if that is known: `c41`, `ecn2`, `bw`, `e6`.
     """
 
     film_format: str
@@ -66,6 +69,7 @@ class MeasureOptions:
     flat_name: str = ""
     whole: bool = False
     overlay_folder: Path | None = None
+    process: str | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,9 +117,7 @@ def measure_capture(path: Path, options: MeasureOptions) -> CaptureMeasured:
     Raises
     ------
     Refusal
-        If the file cannot be used or the flat does not belong to it.
-    NotFound
-        If there is no film in it.
+        If the file cannot be used, the flat does not belong to it, or there is no film in it.
     """
     with read_capture(path, assume=options.assume) as capture:
         if options.flat is not None:
@@ -131,7 +133,7 @@ def _measure(capture: Capture, options: MeasureOptions) -> CaptureMeasured:
     light = reduce_capture(capture, factor)
     if float(light.max()) < DARKEST_CAPTURE:
         found = f"black: the brightest place has {float(light.max()):.2%} of full scale"
-        raise NotFound(str(facts.path), found, "Capture the film on a light table, exposed for its clear parts.")
+        raise Refusal(str(facts.path), found, "Capture the film on a light table, exposed for its clear parts.")
     seen = light if options.flat is None else transmittance(light, options.flat, factor)
     film = _find(capture, seen, factor, options)
     if options.overlay_folder is not None:
@@ -166,11 +168,13 @@ def _measure_whole(capture: Capture, options: MeasureOptions) -> CaptureMeasured
 
 
 def _find(capture: Capture, seen: LightArray, factor: int, options: MeasureOptions) -> FilmRead:
-    film = read_film(seen, format=options.film_format, scale=float(factor), band=_band(capture, options.flat))
+    film = read_film(
+        seen, format=options.film_format, scale=float(factor), band=_band(capture, options.flat),
+        process=options.process,
+    )  # fmt: skip
     if not film or not film.frames:
         why = film.why or "film was found, but no frame on it"
-        remedy = "Show the film's edges, or name another --format; --whole takes the capture as one frame."
-        raise NotFound(str(capture.facts.path), why, remedy)
+        raise Refusal(str(capture.facts.path), why, remedy_for(why))
     return film
 
 

@@ -22,6 +22,7 @@ _MOST_CLIPPED = 0.5
 _CLIPPED = 0.985
 _EVEN = 0.03  # log10 by which an empty light table departs from a smooth fall-off
 
+CLIPPED = "clipped"
 BARE_LIGHT = "nothing but even light is in it: an empty light table, a flat, or clear film"
 
 
@@ -94,8 +95,17 @@ def what_is_there_instead(light: LightArray, full_scale: float = 1.0) -> str:
         return ""
     clipped = float((light.min(axis=-1) >= _CLIPPED * full_scale).mean())
     if clipped > _MOST_CLIPPED:
-        return f"clipped: {clipped:.0%} of it is at full scale in every channel"
+        return f"{CLIPPED}: {clipped:.0%} of it is at full scale in every channel"
     return BARE_LIGHT if _is_even(light) else ""
+
+
+def remedy_for(why: str) -> str:
+    """What a person can do about a capture in which no film was found."""
+    if why.startswith(CLIPPED):
+        return "Capture it again with a shorter exposure."
+    if why == BARE_LIGHT:
+        return "Lay film on the light table; hand the light alone in with --flat."
+    return "Show the film's edges, or name another --format or --process; --whole takes the capture as one frame."
 
 
 def _is_even(light: LightArray) -> bool:
