@@ -78,7 +78,9 @@ def calibrate_capture(path: Path, options: CalibrationOptions) -> Profile:
         If there is no film, no such frame, or no chart (wedge) in it.
     """
     flat = read_flat(options.flat, assume=options.assume) if options.flat else None
-    told = MeasureOptions(options.film_format, options.assume, flat, str(options.flat or ""), options.whole)
+    told = MeasureOptions(
+        options.film_format, options.assume, flat, str(options.flat or ""), options.whole, process=options.process
+    )
     measured = measure_capture(path, told)
     frames = _named(path, measured.frames, options.frame)
     base = _base_log2(path, measured, options.process)

@@ -186,6 +186,7 @@ def _measure_all(
         flat_name=str(options.flat or ""),
         whole=options.whole,
         overlay_folder=out if options.overlay else None,
+        process=options.process,
     )
     count = 0
 

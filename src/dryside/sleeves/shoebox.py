@@ -46,17 +46,15 @@ def read_loose_strip(path: Path, *, process: str, format: str, flat: Path | None
 
     Raises
     ------
-    NotFound
-        If there is no film in it.
     Refusal
-        If the file cannot be used.
+        If the file cannot be used, or there is no film in it.
     """
     from dryside.negatives.invert import InvertOptions, invert
     from dryside.negatives.measure import MeasureOptions, measure_capture
     from dryside.negatives.rendering import PRINT
     from dryside.negatives.write_positive import OutputOptions
 
-    measured = measure_capture(path, MeasureOptions(film_format=format))
+    measured = measure_capture(path, MeasureOptions(film_format=format, process=process))
     number = next((strip.stock_number for strip in measured.film.strips if strip.stock_number), None)
     output = OutputOptions(compression="none", jpeg=False, thumbnail=False)
     options = InvertOptions(process, format, PRINT, flat=flat, output=output)

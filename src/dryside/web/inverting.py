@@ -108,7 +108,7 @@ def _plan(book: Book, roll: RollRow, rows: list[dict[str, Any]], folder: Path, o
         path.symlink_to(original_path(book, row["sha256"]))
         flat = read_flat(original_path(book, row["flat_sha256"])) if row["flat_sha256"] else None
         is_by_hand = bool(row["geometry"].get("by_hand"))
-        told = MeasureOptions(roll.format, flat=flat, flat_name="the flat", whole=is_by_hand)
+        told = MeasureOptions(roll.format, flat=flat, flat_name="the flat", whole=is_by_hand, process=roll.process)
         found = measure_capture(path, told)
         measured.append(_with_frames(book, row, found) if is_by_hand else found)
         changes += [change_of(row, number) for number in range(len(measured[-1].frames))]

@@ -75,7 +75,7 @@ def look_at_capture(book: Book, row: Mapping[str, Any], process: str, film_forma
 
     with named_link(book, row["sha256"], row["name"]) as path:
         flat = read_flat(original_path(book, row["flat_sha256"])) if row["flat_sha256"] else None
-        measured = measure_capture(path, MeasureOptions(film_format, flat=flat, flat_name="the flat"))
+        measured = measure_capture(path, MeasureOptions(film_format, flat=flat, flat_name="the flat", process=process))
         folder = small_folder(book, row["id"])
         show_capture(folder, path)
         make_small(folder, path, [frame.corners for frame in measured.frames], measured.flat)
