@@ -12,6 +12,7 @@ from dryside.film.refusal import Refusal
 from dryside.negatives.base import FilmBase, NoBase, measure_base
 from dryside.negatives.capture import FULL_LEVEL, Assume, Capture, CaptureFacts, read_capture, reduce_capture
 from dryside.negatives.codecs.jpeg_file import encode_jpeg
+from dryside.negatives.drying_marks import MARK_COLUMNS, MARK_ROWS, drying_warning
 from dryside.negatives.file_checksum import file_checksum
 from dryside.negatives.flat import (
     CLIPPED_LEVEL,
@@ -23,6 +24,7 @@ from dryside.negatives.flat import (
 )
 from dryside.negatives.frame_view import snap_corners
 from dryside.negatives.geometry import finder_reduction, read_film
+from dryside.negatives.leaks import with_leak_warnings
 from dryside.negatives.no_film import remedy_for
 from dryside.negatives.output_profiles import icc_profile
 from dryside.negatives.overlay import draw_overlay
@@ -38,6 +40,7 @@ OVERLAY_QUALITY = 90
 # Where only tones are asked for, one row in so many is read: noise averages out over the rest.
 SPARSE = 4
 DARKEST_CAPTURE = 0.004
+DARKEST_LIGHT = 1e-4
 MOST_BASE_CLIPPED = 0.5
 
 
@@ -143,6 +146,9 @@ def _measure(capture: Capture, options: MeasureOptions) -> CaptureMeasured:
     through = seen if options.flat is not None else transmittance(light, flat, factor)
     _refuse_clipped(light, film, factor, facts)
     base = _base(through, film, factor)
+    if isinstance(base, FilmBase):
+        frames = _with_leaks(frames, through, film, base, factor)
+    frames = tuple(_with_drying_marks(frame, through, factor) for frame in frames)
     samples = tuple(
         FrameSamples(frame_samples(through, frame.corners / factor), base if isinstance(base, FilmBase) else None)
         for frame in frames
@@ -221,6 +227,27 @@ def _refuse_clipped(light: LightArray, film: FilmRead, factor: int, facts: Captu
     if clipped[worst] > MOST_BASE_CLIPPED:
         found = f"clipped: clear film is at full scale in {('red', 'green', 'blue')[worst]}"
         raise Refusal(str(facts.path), found, "Capture it again with a shorter exposure.")
+
+
+def _with_leaks(
+    frames: tuple[FrameFound, ...], through: LightArray, film: FilmRead, base: FilmBase, factor: int
+) -> tuple[FrameFound, ...]:
+    """The frames of all strips, warned where light has leaked onto the film beside them."""
+    told: list[FrameFound] = []
+    for read in film.strips:
+        own = frames[len(told) : len(told) + len(read.frames)]
+        told += with_leak_warnings(own, through, read, base, scale=float(factor))
+    return tuple(told)
+
+
+def _with_drying_marks(frame: FrameFound, through: LightArray, factor: int) -> FrameFound:
+    """The frame, warned where drops dried on it; only where the reduced capture shows enough of it."""
+    corners = frame.corners / factor
+    if np.linalg.norm(corners[1] - corners[0]) < MARK_COLUMNS:
+        return frame
+    light = frame_samples(through, corners, columns=MARK_COLUMNS, rows=MARK_ROWS)
+    notes = drying_warning(-np.log10(np.maximum(light, DARKEST_LIGHT)))
+    return replace(frame, warnings=(*frame.warnings, *notes)) if notes else frame
 
 
 def _base(through: LightArray, film: FilmRead, factor: int) -> FilmBase | NoBase:
