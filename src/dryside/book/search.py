@@ -159,7 +159,8 @@ def _walk(conn: Connection, query: FrameQuery, *, limit: int, after: int | None,
     walked, where, values = _without_dense(conn, query, upper)
     match = match_expression(walked, _beginnings(conn, walked))
     found: list[FoundFrame] = []
-    lot, window = limit + 1, _WINDOW if budget_s is not None else last
+    lot = (limit + 1) * (1 if walked == query else 2)  # some frames will fall out
+    window = _WINDOW if budget_s is not None else last
     while upper > first and len(found) <= limit:
         lower, at = max(first, upper - window), time.perf_counter()
         ids = _candidates(conn, match, lower, upper, lot)
