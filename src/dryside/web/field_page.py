@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import json
+from datetime import datetime
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field
+from sqlalchemy.exc import IntegrityError
 
 from dryside.book.field_log import FieldEntry, keep_field_entries
 from dryside.book.frame_import import apply_import, next_label_of, plan_import, read_log
@@ -18,7 +20,10 @@ from dryside.book.notes.noted import Assumptions
 from dryside.book.notes.write_line import note_of
 from dryside.book.roll_list import rolls_in
 from dryside.book.rolls import find_roll, get_roll
+from dryside.book.schema import frames
+from dryside.book.undoing import Ledger
 from dryside.film.exposure import aperture_scale, shutter_scale
+from dryside.film.refusal import Refusal
 from dryside.web.pages import STATIC, page, site_of, static
 from dryside.web.roll_page import assumptions
 
@@ -45,6 +50,12 @@ class Entries(BaseModel):
     entries: list[Entry] = Field(max_length=500)
 
 
+class Back(BaseModel):
+    """A frame that was logged by mistake, by the phone's own id."""
+
+    client_id: str = Field(min_length=8, max_length=64, pattern=r"^[A-Za-z0-9\-]+$")
+
+
 class Note(BaseModel):
     """A plain-text note of one roll."""
 
@@ -65,16 +76,18 @@ def field_page(request: Request) -> Response:
 
 @router.get("/field/state")
 def state(request: Request) -> Response:
-    """Rolls in cameras, where each log stands, and a fresh token."""
+    """Rolls in cameras, where each log stands, a fresh token, and the time (none where the pages stand on a day)."""
     with site_of(request).book.read() as conn:
         rolls = [_roll(conn, one.id, one) for one in rolls_in(conn, (RollState.CAMERA,))]
-    return JSONResponse({"token": request.state.token, "rolls": rolls})
+    site = site_of(request)
+    now = None if site.today else datetime.now().astimezone().isoformat(timespec="seconds")
+    return JSONResponse({"token": request.state.token, "rolls": rolls, "now": now})
 
 
 def _roll(conn: Any, roll_id: int, line: Any) -> dict[str, Any]:
     roll = get_roll(conn, roll_id)
-    frames = list_frames(conn, roll_id)
-    last = frames[-1] if frames else None
+    logged = list_frames(conn, roll_id)
+    last = logged[-1] if logged else None
     return {
         "code": roll.code,
         "title": roll.title,
@@ -83,7 +96,7 @@ def _roll(conn: Any, roll_id: int, line: Any) -> dict[str, Any]:
         "format": roll.format,
         "exposures": roll.exposures,
         "next": next_label_of(conn, roll),
-        "noted": len(frames),
+        "noted": len(logged),
         "last": None
         if last is None
         else {"label": last.label, "words": note_of(last), "shutter": last.shutter,
@@ -101,6 +114,23 @@ def take_frames(request: Request, sent: Entries) -> Response:
     return JSONResponse({"kept": [vars(one) for one in kept]})
 
 
+@router.post("/field/back")
+def take_frame_back(request: Request, sent: Back) -> Response:
+    """A frame that was logged by mistake goes out of the log again, while nothing rests on it."""
+    with site_of(request).book.write() as conn:
+        row = conn.execute(frames.select().where(frames.c.client_id == sent.client_id)).first()
+        if row is None:
+            return JSONResponse({"back": True, "undo": None})
+        ledger = Ledger(conn)
+        try:
+            with conn.begin_nested():
+                ledger.delete(frames, {"id": row.id})
+        except IntegrityError:
+            raise Refusal(f"frame {row.label}", "a scan or a strip rests on it by now", "Mend its line.") from None
+        undo_id = ledger.save(f"frame {row.label} taken out of the log")
+    return JSONResponse({"back": True, "undo": undo_id})
+
+
 @router.post("/field/note")
 def take_note(request: Request, sent: Note) -> Response:
     """Take in a plain-text note; the same again adds nothing, lines that cannot be read are told."""
@@ -114,6 +144,7 @@ def take_note(request: Request, sent: Note) -> Response:
     return JSONResponse(
         {
             "imported": count,
+            "differ": list(dict.fromkeys(one.label for one in plan.kept)),
             "problems": [{"line": one.line, "text": one.text, "found": str(one)} for one in reading.problems],
         }
     )
@@ -125,6 +156,7 @@ def manifest() -> Response:
     content = {
         "name": "Dryside in the field",
         "short_name": "Dryside",
+        "id": "/field",
         "start_url": "/field",
         "scope": "/field",
         "display": "standalone",

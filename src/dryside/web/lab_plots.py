@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from dryside.stats.lab_figures import LabFigures
 
 ENOUGH = 2
-_COLOURS = {"base_red": "red", "base_green": "green", "base_blue": "blue", "contrast": "grey"}
+_COLOURS = {"base_red": "red", "base_green": "green", "base_blue": "blue", "contrast": "grey", "picture_range": "grey"}
 
 
 def figures_of(conn: Connection, lab: str) -> LabFigures | None:
@@ -28,7 +28,9 @@ def developing_plots(conn: Connection, lab: str) -> list[dict[str, Any]]:
     for series in process_series(conn):
         if series.lab == lab and len(series.developments) >= ENOUGH:
             found += [one for one in (_drawn(series, QUANTITIES[:3], "Film base", "density"),
-                                      _drawn(series, QUANTITIES[3:], "Contrast", "contrast")) if one]  # fmt: skip
+                                      _drawn(series, ("contrast",), "Contrast", "contrast"),
+                                      _drawn(series, ("picture_range",), "Range of the pictures", "density"))
+                      if one]  # fmt: skip
     return found
 
 

@@ -4,7 +4,12 @@ const STORE = `dryside-field-${VERSION}`;
 self.addEventListener("install", (event) => {
   event.waitUntil((async () => {
     const store = await caches.open(STORE);
-    await store.addAll(PIECES.map((path) => new Request(path, { cache: "reload" })));
+    await Promise.all(PIECES.map(async (path) => {
+      const answer = await fetch(path, { cache: "reload" });
+      // The door stands where the page should: kept, it would shut the phone out when the book is out of reach.
+      if (!answer.ok || answer.redirected) throw new Error(`${path} is not to be had`);
+      await store.put(path, answer);
+    }));
     await self.skipWaiting();
   })());
 });

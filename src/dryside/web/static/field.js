@@ -7,9 +7,12 @@ const form = by("log-form");
 let state = { rolls: [], token: document.querySelector('meta[name="dryside-token"]').content };
 let chosen = null;
 let sending = false;
+let clockOffMs = 0;
+const CLOCK_OFF_FROM_MS = 120_000;
 
+/** The time by the book's clock where the phone's is wrong, as it was known when the book was in reach last. */
 const isoNow = () => {
-  const now = new Date();
+  const now = new Date(Date.now() + clockOffMs);
   const minutes = -now.getTimezoneOffset();
   const pad = (value) => String(Math.floor(Math.abs(value))).padStart(2, "0");
   return `${new Date(now.getTime() + minutes * 60000).toISOString().slice(0, 19)}${minutes < 0 ? "-" : "+"}${pad(minutes / 60)}:${pad(minutes % 60)}`;
@@ -24,7 +27,7 @@ function following(label, format) {
 }
 
 const order = (label) => (label === "00" ? -1 : parseFloat(label) + (label.endsWith("A") ? 0.5 : 0));
-const ofRoll = (all, roll) => all.filter((one) => one.roll === roll.code && one.kind === "frame");
+const ofRoll = (all, roll) => all.filter((one) => one.roll === roll.code && one.kind === "frame" && one.state !== "back");
 
 function nextLabel(roll, all) {
   let next = roll.next;
@@ -36,12 +39,14 @@ function nextLabel(roll, all) {
 
 async function draw() {
   const all = await entries();
+  by("clock").hidden = !clockOffMs;
   by("no-rolls").hidden = state.rolls.length > 0;
   const roll = state.rolls.find((one) => one.code === chosen) ?? state.rolls[0];
   by("rolls").replaceChildren(...state.rolls.map((one) => make("label", { class: "camera" },
     make("input", { type: "radio", name: "roll", value: one.code, ...(one === roll ? { checked: true } : {}), onchange: () => choose(one.code) }),
     make("span", {}, make("strong", {}, one.camera ?? "No camera said"), make("span", { class: "quiet small" }, [one.title, one.stock, one.code].filter(Boolean).join(", "))))));
   for (const part of [form, by("logged-part"), by("text-part")]) part.hidden = !roll;
+  by("field-page").dataset.drawn = "yes";
   if (!roll) return;
   const first = chosen === null;
   chosen = roll.code;
@@ -52,8 +57,11 @@ async function draw() {
   by("logged").replaceChildren(...rows.map((one) => make("li", {},
     make("strong", {}, one.label ?? "–"), make("span", {}, one.words || "no words"),
     make("span", { class: "quiet small" }, [one.taken_at.slice(11, 16), one.latitude !== undefined && one.latitude !== null ? "with place" : ""].filter(Boolean).join(", ")),
-    make("span", { class: `mark ${one.state === "kept" ? "good" : one.state === "refused" ? "late" : ""}` }, { waiting: "on the phone", kept: "in the book", refused: "not taken" }[one.state]),
-    one.said ? make("span", { class: "small said-of-entry" }, one.said) : null)));
+    make("span", { class: `mark ${one.state === "kept" ? "good" : one.state === "refused" ? "late" : ""}` }, { waiting: "on the phone", kept: "in the book", refused: "not taken" }[one.state] ?? ""),
+    one.said ? make("span", { class: "small said-of-entry" }, one.said) : null,
+    one.state === "refused" ? make("span", { class: "row said-of-entry" },
+      make("button", { type: "button", onclick: async () => { await keep({ ...one, state: "waiting", said: "" }); await draw(); send(); } }, "Send it again"),
+      make("button", { type: "button", class: "plain", onclick: () => takeOut(one) }, "Take it out")) : null)));
   if (!rows.length) by("logged").replaceChildren(make("li", { class: "quiet" }, roll.last ? `In the book up to frame ${roll.last.label}: ${roll.last.words}` : "Nothing yet."));
 }
 
@@ -74,20 +82,56 @@ async function repeat(roll, own) {
   form.focal.value = from.focal ?? "";
 }
 
-form.addEventListener("submit", async (event) => {
+// Taps come one after the other, in all tabs of the page: each sees the number of the one before.
+let turn = Promise.resolve();
+function inTurn(work) {
+  const done = turn.then(() => (navigator.locks ? navigator.locks.request("dryside-log", work) : work()));
+  turn = done.catch(() => null);
+  return done;
+}
+const others = "BroadcastChannel" in self ? new BroadcastChannel("dryside-field") : null;
+others?.addEventListener("message", () => draw());
+
+form.addEventListener("submit", (event) => {
   event.preventDefault();
+  inTurn(logFrame).catch((problem) => {
+    by("log-said").className = "refusal";
+    by("log-said").textContent = `The phone could not keep it (${problem.message}). Write it down, and make room on the phone.`;
+  });
+});
+
+async function logFrame() {
   const roll = state.rolls.find((one) => one.code === chosen);
   const settings = { shutter: form.shutter.value.trim(), aperture: form.aperture.value.trim().replace(/^f\/?/i, ""), focal: form.focal.value.trim().replace(/\s*mm$/i, "") };
   const words = [settings.shutter, settings.aperture && `f${settings.aperture}`, settings.focal && `${settings.focal}mm`, form.words.value.trim()].filter(Boolean).join(" ");
   const entry = { client_id: newId(), kind: "frame", roll: roll.code, label: nextLabel(roll, await entries()), taken_at: isoNow(), words, settings, state: "waiting", placing: form.place.checked };
   await keep(entry);
   form.words.value = "";
-  by("log-said").textContent = `Frame ${entry.label} is logged.`;
+  by("log-said").className = "";
+  by("log-said").replaceChildren(`Frame ${entry.label} is logged. `, make("button", { type: "button", class: "plain", onclick: () => takeOut(entry) }, "Undo"));
   navigator.vibrate?.(30);
+  others?.postMessage("logged");
   await draw();
   if (entry.placing) place(entry.client_id);
   else send();
-});
+}
+
+/** A frame logged by mistake goes out again; the book is told when it is in reach, since it may have it already. */
+async function takeOut(entry) {
+  const now = (await entries()).find((one) => one.client_id === entry.client_id);
+  if (!now) return;
+  await keep({ ...now, state: "back", placing: false });
+  by("log-said").className = "";
+  by("log-said").replaceChildren(`Frame ${now.label} is taken out. `, make("button", { type: "button", class: "plain", onclick: async () => {
+    await keep({ ...now, client_id: newId(), state: "waiting", placing: false });
+    by("log-said").textContent = `Frame ${now.label} is logged again.`;
+    await draw();
+    send();
+  } }, "Undo"));
+  others?.postMessage("taken out");
+  await draw();
+  send();
+}
 
 function place(id) {
   const settle = async (found) => {
@@ -99,7 +143,11 @@ function place(id) {
     send();
   };
   if (!navigator.geolocation) return settle(null);
-  navigator.geolocation.getCurrentPosition(settle, () => settle(null), { enableHighAccuracy: true, timeout: 8000, maximumAge: 20000 });
+  const refused = (why) => {
+    if (why.code === 1) by("place-said").textContent = "The phone does not allow the place. Frames are logged without it.";
+    settle(null);
+  };
+  navigator.geolocation.getCurrentPosition(settle, refused, { enableHighAccuracy: true, timeout: 8000, maximumAge: 20000 });
 }
 
 by("note-form").addEventListener("submit", async (event) => {
@@ -117,7 +165,7 @@ by("note").addEventListener("input", () => remember("draft", by("note").value));
 // --- sending ----------------------------------------------------------------------------------------------------
 
 async function post(path, content) {
-  const answer = await fetch(path, { method: "POST", headers: { "content-type": "application/json", accept: "application/json", "x-dryside-token": state.token }, body: JSON.stringify(content) });
+  const answer = await fetch(path, { method: "POST", headers: { "content-type": "application/json", accept: "application/json", "x-dryside-token": state.token }, body: JSON.stringify(content), signal: AbortSignal.timeout(20_000) });
   const said = await answer.json();
   if (!answer.ok) throw Object.assign(new Error(said.refused ? `${said.refused.thing}: ${said.refused.found}` : "not taken"), { status: answer.status });
   return said;
@@ -134,8 +182,19 @@ async function send() {
       const part = frames.slice(start, start + 200);
       const said = await post("/field/frames", { entries: part.map(({ client_id, roll, label, taken_at, words, latitude, longitude, altitude_m }) => ({ client_id, roll, label, taken_at, words, latitude, longitude, altitude_m })) });
       for (const one of said.kept) {
-        const entry = part.find((each) => each.client_id === one.client_id);
+        const entry = (await entries()).find((each) => each.client_id === one.client_id);
+        if (!entry || entry.state === "back") continue; // taken out while it was on its way
         await keep({ ...entry, state: one.state === "refused" ? "refused" : "kept", label: one.label ?? entry.label, said: one.said });
+      }
+    }
+    const back = (await entries()).filter((each) => each.state === "back");
+    for (const one of back) {
+      try {
+        await post("/field/back", { client_id: one.client_id });
+        await drop(one.client_id);
+      } catch (problem) {
+        if (!problem.status || problem.status >= 500) throw problem;
+        await keep({ ...one, state: "kept", said: problem.message });
       }
     }
     for (const one of waiting.filter((each) => each.kind === "note")) {
@@ -144,6 +203,11 @@ async function send() {
         await drop(one.client_id);
         by("note-said").textContent = `${said.imported} frames taken from the note. ${said.problems.map((each) => each.found).join(" ")}`;
         if (said.problems.length) by("note").value = said.problems.map((each) => each.text).join("\n");
+        if (said.differ.length) {
+          by("note-said").textContent += ` The book says otherwise of ${said.differ.join(", ")} and kept its own; mend those on the roll’s page. Your note stands here still.`;
+          by("note").value = one.note;
+        }
+        await remember("draft", by("note").value);
       } catch (problem) {
         if (!problem.status) throw problem;
         by("note-said").textContent = problem.message;
@@ -151,7 +215,7 @@ async function send() {
         await drop(one.client_id);
       }
     }
-    if (waiting.length) await refresh();
+    if (waiting.length || back.length) await refresh();
   } catch (problem) {
     reach(problem.status ? problem.message : null);
   } finally {
@@ -167,7 +231,7 @@ function reach(words, good = false) {
 
 async function refresh() {
   try {
-    const answer = await fetch("/field/state", { headers: { accept: "application/json" }, cache: "no-store" });
+    const answer = await fetch("/field/state", { headers: { accept: "application/json" }, cache: "no-store", signal: AbortSignal.timeout(8000) });
     if (!answer.ok || !(answer.headers.get("content-type") ?? "").includes("json")) {
       reach(null);
       if (answer.redirected) by("reach").replaceChildren(make("a", { href: "/login?to=/field" }, "Come in again to send"));
@@ -175,6 +239,9 @@ async function refresh() {
     }
     state = await answer.json();
     await remember("rolls", state.rolls);
+    const off = state.now ? Date.parse(state.now) - Date.now() : 0;
+    clockOffMs = Math.abs(off) > CLOCK_OFF_FROM_MS ? off : 0;
+    await remember("clock", clockOffMs);
     reach("In reach of the book", true);
     return true;
   } catch {
@@ -183,10 +250,20 @@ async function refresh() {
   }
 }
 
+const KEPT_DAYS = 60;
+async function forgetOld() {
+  const oldest = Date.now() - KEPT_DAYS * 86_400_000;
+  for (const one of await entries()) if (one.state === "kept" && Date.parse(one.taken_at) < oldest) await drop(one.client_id);
+}
+
 async function begin() {
   if ("serviceWorker" in navigator) navigator.serviceWorker.register("/field-worker.js", { scope: "/field" }).catch(() => null);
   navigator.storage?.persist?.();
   state.rolls = (await recall("rolls")) ?? [];
+  clockOffMs = (await recall("clock")) ?? 0;
+  form.place.checked = (await recall("place")) ?? false;
+  form.place.addEventListener("change", () => remember("place", form.place.checked));
+  await forgetOld();
   const before = await recall("chosen");
   by("note").value = (await recall("draft")) ?? "";
   for (const one of await entries()) if (one.placing) await keep({ ...one, placing: false });
@@ -198,7 +275,7 @@ async function begin() {
   addEventListener("online", send);
   document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && send());
   setInterval(async () => {
-    if ((await entries()).some((one) => one.state === "waiting")) send();
+    if ((await entries()).some((one) => one.state === "waiting" || one.state === "back")) send();
   }, 5000);
 }
 begin();

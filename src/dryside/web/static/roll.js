@@ -5,7 +5,6 @@ const strip = document.getElementById("strip");
 const form = document.getElementById("line-form");
 const input = document.getElementById("line");
 const said = document.getElementById("line-said");
-const view = document.getElementById("frame-view");
 
 const items = () => [...(strip?.querySelectorAll(":scope > li") ?? [])];
 let chosen = null;
@@ -24,15 +23,11 @@ function choose(item, { focus = true } = {}) {
 }
 
 function show(item) {
-  view.hidden = false;
   const large = document.getElementById("frame-large");
-  const small = item.querySelector("img");
-  large.hidden = !item.dataset.picture;
-  if (item.dataset.picture) {
-    large.width = 1600;
-    large.height = Math.round((1600 * small.height) / small.width);
-    large.src = `${item.dataset.picture}/1600.jpg`;
-    large.alt = item.dataset.caption || `Frame ${item.dataset.label}`;
+  if (large) {
+    if (item.dataset.picture) large.src = `${item.dataset.picture}/1600.jpg`;
+    else large.removeAttribute("src");
+    large.alt = item.dataset.picture ? item.dataset.caption || `Frame ${item.dataset.label}` : "No picture of this frame yet";
   }
   document.getElementById("frame-title").textContent = [`Frame ${item.dataset.label}`, item.dataset.caption].filter(Boolean).join(": ");
   document.getElementById("frame-settings").textContent = [item.dataset.settings, item.dataset.rating].filter(Boolean).join("   ");
