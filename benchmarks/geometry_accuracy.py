@@ -1,6 +1,6 @@
 """How well strips, frames, scale and labels are found, case by case, on captures whose truth is known.
 
-    python benchmarks/geometry_accuracy.py [--each 8] [--seed 1] [--style plain|other] [--case NAME ...] [--show DIR]
+    python benchmarks/geometry_accuracy.py [--each 8] [--seed 1] [--style plain|other|held] [--case NAME ...] [--show DIR]
 
 A frame is found if its outline and a true one overlap by 0.95 (intersection over union). True frames that are not
 wholly in the capture count neither as missed nor, if found, as wrong. Corner errors are in per cent of the frame's
@@ -17,6 +17,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 from geometry_cases import CASES, Drawn
+from held_captures import HELD, photographed
 
 from dryside.demo.simulator import SimulatedCapture, TrueFrame, draw_capture
 from dryside.film.formats import FORMATS
@@ -72,6 +73,15 @@ def read(made: SimulatedCapture, drawn: Drawn) -> tuple[FilmRead, float, np.ndar
     return found, time.perf_counter() - start, small, factor
 
 
+def draw(name: str, style: str, rng: np.random.Generator) -> tuple[Drawn, SimulatedCapture]:
+    """One capture of a case, and what is true of it."""
+    if name in HELD:
+        drawn, holder = HELD[name](rng)
+        return drawn, photographed(drawn, holder, rng)
+    drawn = CASES[name](rng, style)
+    return drawn, draw_capture(drawn.placed, drawn.camera, seed=int(rng.integers(2**31)))
+
+
 def overlap(one: np.ndarray, other: np.ndarray) -> float:
     """Intersection over union of two convex outlines."""
     one, other = one.astype(np.float32), other.astype(np.float32)
@@ -106,7 +116,7 @@ def count(tally: Tally, name: str, drawn: Drawn, made: SimulatedCapture, found: 
             left.remove(near)
             tally.right += 1
             _count_frame(tally, trouble, drawn, made, frame, near, known=strip_read.strip.upright_known)
-        _count_strip(tally, trouble, made, strip_read)
+        _count_strip(tally, trouble, drawn, made, strip_read)
     trouble += [f"missed frame {frame.strip}.{frame.index}" for frame in left if frame.visible > 0.999]
     if trouble:
         tally.worst.append((name, "; ".join(trouble)))
@@ -137,14 +147,14 @@ def _count_frame(
             trouble.append(f"label {frame.label} for {true.label}")
 
 
-def _count_strip(tally: Tally, trouble: list[str], made: SimulatedCapture, strip_read) -> None:
+def _count_strip(tally: Tally, trouble: list[str], drawn: Drawn, made: SimulatedCapture, strip_read) -> None:
     middle = strip_read.strip.plane.capture(
         np.array([(strip_read.strip.x_from_mm + strip_read.strip.x_to_mm) / 2, strip_read.strip.width_mm / 2])
     )
 
     def distance(truth):
         x, y = truth.plane.film(middle)
-        return abs(y - 17.5) + max(0, -x)
+        return abs(y - (FORMATS[drawn.format].film_width_mm or 0) / 2) + max(0, -x)
 
     truth = min(made.strips, key=distance)
     scale = strip_read.strip.plane.pixels_per_mm(strip_read.strip.plane.film(middle))
@@ -183,20 +193,19 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--each", type=int, default=8, help="captures of each case")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--style", choices=("plain", "other"), default="plain")
-    parser.add_argument("--case", nargs="*", choices=tuple(CASES), help="only these")
+    parser.add_argument("--style", choices=("plain", "other", "held"), default="plain")
+    parser.add_argument("--case", nargs="*", choices=(*CASES, *HELD), help="only these")
     parser.add_argument("--show", type=Path, help="write overlays of captures with trouble here")
     parser.add_argument("--work", type=Path, help="ignored; every benchmark takes it")
     options = parser.parse_args()
     print(f"{'case':22s} {'true':>5} {'recall':>6} {'precis':>6} {'c.med%':>6} {'c.p95%':>6} {'scale%':>6} "
           f"{'tilt':>5} {'label':>6} {'wrong':>5} {'side':>6} {'s':>6}")  # fmt: skip
     total = Tally()
-    for name in options.case or CASES:
+    for name in options.case or (HELD if options.style == "held" else CASES):
         tally = Tally()
         for k in range(options.each):
             rng = np.random.default_rng([options.seed, k, sum(map(ord, name))])
-            drawn = CASES[name](rng, options.style)
-            made = draw_capture(drawn.placed, drawn.camera, seed=int(rng.integers(2**31)))
+            drawn, made = draw(name, options.style, rng)
             found, seconds, small, factor = read(made, drawn)
             tally.seconds.append(seconds)
             before = len(tally.worst)

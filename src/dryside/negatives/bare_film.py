@@ -57,7 +57,6 @@ class _Pair:
         edges = sum(edge is not None for edge in self.film_edges)
         return sum(min(side, _ENOUGH) for side in self.seen) + _WORTH_OF_EDGES[edges]
 
-
     @property
     def rank(self) -> float:
         """In which order pairs are tried: sides that are seen all along first."""
@@ -140,13 +139,15 @@ def main_direction(light: LightArray) -> float | None:
     """Direction in degrees, in [0, 90), of the long straight edges of a picture; None if it has none."""
     import cv2
 
-    mean = np.maximum(light.mean(axis=-1), 1e-9)
+    by = max(1, round(np.sqrt(light.shape[0] * light.shape[1] / 300_000)))
+    small = light
+    if by > 1:
+        size = (light.shape[1] // by, light.shape[0] // by)
+        small = np.asarray(cv2.resize(light, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+    mean = np.maximum(small @ np.full(3, 1 / 3, np.float32), np.float32(1e-9))
     low, high = np.log(np.percentile(mean[::3, ::3], [0.5, 99.5]))
     low = max(low, high - np.log(1 / _DARKEST))
     grey = np.clip((np.log(mean) - low) / max(high - low, 1e-3) * 255, 0, 255).astype(np.uint8)
-    by = max(1, round(np.sqrt(grey.size / 300_000)))
-    if by > 1:
-        grey = np.asarray(cv2.resize(grey, (grey.shape[1] // by, grey.shape[0] // by), interpolation=cv2.INTER_AREA))
     segments = cv2.createLineSegmentDetector().detect(grey)[0]
     if segments is None:
         return None

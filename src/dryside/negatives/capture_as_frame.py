@@ -74,7 +74,8 @@ def departure(light: LightArray) -> tuple[FloatArray, FloatArray]:
     keep = np.ones(len(values), bool)
     off = np.zeros(len(values))
     for _ in range(3):
-        fit, *_ = np.linalg.lstsq(terms[keep], values[keep], rcond=None)
+        kept = terms[keep]
+        fit = np.linalg.solve(kept.T @ kept + 1e-9 * np.eye(terms.shape[1]), kept.T @ values[keep])
         smooth = np.maximum(terms @ fit, 1e-3 * values.max())
         off = np.abs(np.log10(values / smooth)).max(axis=1)
         keep = off <= max(3 * float(np.median(off)), 0.02)

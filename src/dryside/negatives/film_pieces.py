@@ -101,8 +101,8 @@ def _not_bare(light: LightArray) -> BoolArray:
     weight = (values >= np.percentile(values, 60)).astype(float)
     fit = np.zeros(terms.shape[1])
     for _ in range(12):
-        root = np.sqrt(weight + 1e-6)
-        fit, *_ = np.linalg.lstsq(terms * root[:, None], values * root, rcond=None)
+        weighted = terms.T * (weight + 1e-6)
+        fit = np.linalg.solve(weighted @ terms, weighted @ values)
         off = values - terms @ fit
         weight = np.where(off > 0, 1.0, np.exp(-np.abs(off) / 0.05) * 0.5)
     y, x = (a.ravel() for a in np.mgrid[-1 : 1 : level.shape[0] * 1j, -1 : 1 : level.shape[1] * 1j])

@@ -30,6 +30,10 @@ _LEAST_PART_IN_CAPTURE = 0.75
 _LEAST_PART_ON_FILM = 0.3
 _BLANK_TRUST = 0.6
 _LEAST_PICTURE_OF_CUT = 0.25
+_LEAST_PART_CLEAR = 0.2
+_PICTURE_WITHIN_MM = 11.0
+_SURE_PICTURE = 4.0
+_LEAST_PICTURE = 0.006  # more than dust
 _MARGIN_MM = 2.0
 _GRID_MM = 0.2
 _REACH_MM = 0.45  # to either side of an edge; narrower where frames stand close
@@ -182,7 +186,15 @@ def _has_room(x: float, length: float, found: Evidence, strip: Strip) -> bool:
     """Whether a whole frame of clear film lies there, with film seen to its end."""
     if x < strip.x_from_mm + 0.2 or x + length > strip.x_to_mm - 0.2:
         return False
-    return float(found.trust[found.columns(x, x + length)].mean()) > _BLANK_TRUST
+    columns = found.columns(x, x + length)
+    trust = found.trust[columns]
+    if float(trust.mean()) > _BLANK_TRUST:
+        return True
+    # A leak covers a part of it: something of a picture is needed in the rest.
+    clear = trust > 0.9
+    middle = strip.width_mm / 2
+    part = found.above[found.rows(middle - _PICTURE_WITHIN_MM, middle + _PICTURE_WITHIN_MM), columns][:, clear]
+    return bool(clear.mean() > _LEAST_PART_CLEAR and (part > _SURE_PICTURE).mean() > _LEAST_PICTURE)
 
 
 def _is_clear_end(found: Evidence, frame: FrameFound, others: list[FrameFound]) -> bool:

@@ -49,9 +49,9 @@ def find_strips(light: LightArray, *, format: str, scale: float, process: str | 
         to right where they stand upright). Which way up each is, is not known yet: see `orientation`.
     """
     facts = film_format(format)
-    clear = clearness(light)
     strips: list[Strip] = []
     if facts.is_perforated:
+        clear = clearness(light)
         for one, other in pair_rows(find_rows(clear)):
             if strips and not _may_be_another(strips, one, other, scale):
                 continue
