@@ -56,6 +56,14 @@ def test_other_films_charts_are_found(process):
     np.testing.assert_allclose(found.density, density(chart_patches(stock)), atol=0.12)
 
 
+@pytest.mark.parametrize("seed", range(1, 5))
+def test_a_chart_on_silver_film_is_found_by_its_luminances_alone(seed):
+    stock = film("bw", seed)
+    found = find_chart(density(chart_frame(stock)))
+    assert isinstance(found, ChartFound), found
+    np.testing.assert_allclose(found.density, density(chart_patches(stock)), atol=0.12)
+
+
 def test_an_even_frame_is_no_chart_and_says_why():
     found = find_chart(np.random.default_rng(2).normal(1, 0.02, (64, 96, 3)))
     assert not found

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryside.negatives.chart_values import LINEAR_SRGB
+from dryside.negatives.layers import LUMINANCE
 
 Array = NDArray[np.float64]
 
@@ -21,6 +22,7 @@ _WORKING_SIDE = 384
 _MOST_MAGNIFIED = 3.0
 _FEWEST_ON_GRID = 11
 _LEAST_FIT = 0.82
+_COLOURLESS = 0.01
 _FLAT_QUANTILES = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
 
 Grid = tuple[Array, int]
@@ -249,10 +251,24 @@ def _patch(work: NDArray[np.float32], homography: Array, cell: Array) -> tuple[A
 
 
 def _fit(density: Array) -> float:
-    """Part of the variance of the chart's log exposures that an affine map of densities explains."""
+    """Part of the variance of the chart's log exposures that an affine map of densities explains.
+
+    Silver has no colour: its one density can only follow the patches' luminance.
+    """
     softened = LINEAR_SRGB * 0.8 + 0.2 * LINEAR_SRGB.mean(axis=1, keepdims=True)
     aim = np.log2(np.maximum(softened, 0.01))
+    if _is_colourless(density):
+        density = density.mean(axis=1, keepdims=True)
+        aim = np.log2(LINEAR_SRGB @ LUMINANCE)[:, None]
     known = np.c_[density, np.ones(len(density))]
     solved = np.linalg.lstsq(known, aim, rcond=None)[0]
     left = aim - known @ solved
     return 1.0 - float((left**2).sum() / ((aim - aim.mean(axis=0)) ** 2).sum())
+
+
+def _is_colourless(density: Array) -> bool:
+    """Whether the channels tell nothing that their mean does not."""
+    mean = density.mean(axis=1)
+    known = np.c_[mean, np.ones(len(mean))]
+    left = density - known @ np.linalg.lstsq(known, density, rcond=None)[0]
+    return bool((left**2).sum() < _COLOURLESS * ((density - density.mean(axis=0)) ** 2).sum())
