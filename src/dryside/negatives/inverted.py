@@ -9,6 +9,7 @@ from typing import Any
 
 from dryside.film.refusal import Refusal
 from dryside.negatives.capture import Assume
+from dryside.negatives.development import FrameTones
 from dryside.negatives.frame_repairs import DustOptions
 from dryside.negatives.rendering import Rendering
 from dryside.negatives.write_positive import OutputOptions
@@ -75,7 +76,10 @@ Progress = Callable[[Step], None]
 
 @dataclass(frozen=True)
 class FramePositive:
-    """One frame as it was found and written."""
+    """One frame as it was found and written.
+
+    `tones` tells of its development (not in the document); None where the capture's densities are not the film's.
+    """
 
     index: int
     corners: tuple[tuple[float, float], ...]
@@ -84,6 +88,7 @@ class FramePositive:
     positive: Path
     base_density: tuple[float, float, float]
     warnings: tuple[str, ...]
+    tones: FrameTones | None = None
 
 
 @dataclass(frozen=True)
@@ -131,5 +136,8 @@ def as_document(roll: RollInverted) -> dict[str, Any]:
 
 
 def _capture_document(capture: CaptureInverted) -> dict[str, Any]:
-    frames = [{**vars(frame), "positive": str(frame.positive)} for frame in capture.frames]
+    frames = [
+        {**{name: value for name, value in vars(frame).items() if name != "tones"}, "positive": str(frame.positive)}
+        for frame in capture.frames
+    ]
     return {**vars(capture), "path": str(capture.path), "frames": frames}

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import dryside
 from dryside.negatives.convert import CaptureJob, FrameJob
+from dryside.negatives.development import frame_tones
 from dryside.negatives.inverted import CaptureInverted, FramePositive, InvertOptions
 from dryside.negatives.measure import CaptureMeasured
 from dryside.negatives.output_profiles import profile_of
@@ -59,6 +60,7 @@ def plan_roll(
     """
     samples = [one for capture in measured for one in capture.samples]
     roll = recipe_for_roll(samples, process=options.process, rendering=options.rendering, profile=profile)
+    look_for_chart = roll.rests_on != "pictures"  # of those, colour has told already that they hold none
     jobs, results = [], []
     first = 0
     for capture, stem in zip(measured, _stems([one.facts.path for one in measured]), strict=True):
@@ -79,7 +81,7 @@ def plan_roll(
                 dust=options.dust,
             )
         )
-        results.append(_result(capture, frames, roll, first))
+        results.append(_result(capture, frames, roll, first, look_for_chart))
         first = stop
     return RollPlan(tuple(jobs), tuple(results), roll)
 
@@ -105,8 +107,11 @@ def _distinct(names: Iterable[str]) -> list[str]:
     return told
 
 
-def _result(measured: CaptureMeasured, frames: Sequence[FrameJob], roll: RollRecipe, first: int) -> CaptureInverted:
+def _result(
+    measured: CaptureMeasured, frames: Sequence[FrameJob], roll: RollRecipe, first: int, look_for_chart: bool
+) -> CaptureInverted:
     strip = measured.strip
+    steep = roll.recipes and min(roll.recipes[first].shoulder) < 0  # a display's tone curve is in the capture
     return CaptureInverted(
         path=measured.facts.path,
         pixels_per_mm=None if strip is None else strip.pixels_per_mm,
@@ -121,8 +126,9 @@ def _result(measured: CaptureMeasured, frames: Sequence[FrameJob], roll: RollRec
                 positive=job.stem.with_name(job.stem.name + ".tif"),
                 base_density=roll.base_density[first + k],
                 warnings=(*measured.warnings, *found.warnings, *roll.frame_warnings[first + k]),
+                tones=None if steep else frame_tones(seen.picture, seen.base, look_for_chart=look_for_chart),
             )
-            for k, (found, job) in enumerate(zip(measured.frames, frames, strict=True))
+            for k, (found, job, seen) in enumerate(zip(measured.frames, frames, measured.samples, strict=True))
         ),
     )
 
