@@ -1,5 +1,6 @@
 """Own captures in the book: originals kept, positives with their frames, and nothing twice."""
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from dryside.book import schema
 from dryside.book.frames import add_frame, list_frames
 from dryside.book.rolls import add_roll
 from dryside.film.refusal import Refusal
+from dryside.negatives.development import FrameTones
 from dryside.negatives.invert import CaptureInverted, FramePositive, RollInverted
 from dryside.scans.own_captures import file_positives, positives_folder
 
@@ -81,6 +83,22 @@ def test_the_capture_is_kept_as_it_was_handed_in(book, roll, tmp_path):
     file_positives(book, roll, inverted(book, roll, tmp_path, "1"), made_at=NOW)
     kept = [path for path in book.originals.rglob("*") if path.is_file()]
     assert [path.read_bytes() for path in kept] == [b"a capture"]
+
+
+def test_contrast_and_range_of_the_development_are_noted_and_a_roll_that_tells_none_has_none(book, roll, tmp_path):
+    made = inverted(book, roll, tmp_path, *map(str, range(1, 9)))
+    (capture,) = made.captures
+    tones = [FrameTones(1.0 + 0.1 * (n % 3), 0.61 if n == 4 else None) for n in range(8)]
+    told = replace(capture, frames=tuple(replace(f, tones=t) for f, t in zip(capture.frames, tones, strict=True)))
+    file_positives(book, roll, replace(made, captures=(told,)), made_at=NOW)
+    with book.read() as conn:
+        row = conn.execute(select(schema.developments)).one()
+    assert (row.contrast, row.picture_range, row.picture_range_frames) == (0.61, 1.1, 8)
+    assert 0 < row.picture_range_error < 0.1
+    file_positives(book, roll, made, made_at=NOW)
+    with book.read() as conn:
+        row = conn.execute(select(schema.developments)).one()
+    assert (row.contrast, row.picture_range, row.picture_range_error, row.picture_range_frames) == (None, None, None, 0)
 
 
 def test_the_base_density_of_the_development_is_the_frames_median(book, roll, tmp_path):

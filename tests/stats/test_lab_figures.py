@@ -10,7 +10,7 @@ from PIL import Image
 
 from dryside.stats.charges import list_charges
 from dryside.stats.control_chart import RUN, control_chart
-from dryside.stats.lab_figures import lab_figures, process_series
+from dryside.stats.lab_figures import lab_figures, newest, process_series
 from dryside.stats.plots import control_charts, spending_by_month
 
 # The example of an individuals chart in the NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2: ten batches, mean
@@ -85,6 +85,27 @@ def test_a_drifting_process_is_seen_and_named(book, drifting):
     assert set(low.charts) == {"base_red", "base_blue"}
     assert low.charts["base_red"].in_control
     assert low.remarks == (f"Low Wharf, Tern 200: film base, blue density outside its limits on {drifting[-1].code}",)
+
+
+def test_contrast_that_drifts_is_seen_apart_for_charts_and_for_pictures(book, ledger):
+    """Twelve rolls: pictures' range rises from the ninth on; the few charts are too few for limits."""
+    for n in range(12):
+        roll = ledger.roll(stock="Tern 200")
+        ledger.order("Low Wharf", [(roll, "develop", "7.00", None)], paid="7.00", paid_on="2026-06-10")
+        ledger.development(
+            roll, f"2026-06-{11 + n}", base_red=0.2, contrast=0.6 if n % 4 == 0 else None,
+            picture_range=1.0 + 0.02 * (n % 2) + (0.3 if n >= 9 else 0), picture_range_error=0.05,
+        )  # fmt: skip
+    with book.read() as conn:
+        (series,) = process_series(conn)
+    assert set(series.charts) == {"base_red", "picture_range"}
+    assert series.developments[0].picture_range_error == 0.05
+    assert newest(series, "contrast") == 0.6
+    (remark,) = series.remarks
+    assert "density range of the pictures outside its limits" in remark
+    (plot,) = control_charts([series])
+    with Image.open(io.BytesIO(plot.png)) as png:
+        assert png.size[1] > png.size[0] / 3
 
 
 def test_plots_are_drawn_the_same_each_time_and_can_be_read(book, drifting):

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from dryside.book.folder import Book
 
-LATEST = "0002"  # kept beside the migrations so that an up-to-date book opens without importing Alembic
+LATEST = "0003"  # kept beside the migrations so that an up-to-date book opens without importing Alembic
 
 
 def schema_version(conn: Connection) -> str | None:

@@ -359,7 +359,10 @@ developments = Table(  # what captures say of a lab's developing: base and contr
     Column("base_red", Float),
     Column("base_green", Float),
     Column("base_blue", Float),
-    Column("contrast", Float),
+    Column("contrast", Float),  # slope of density over a chart's greys
+    Column("picture_range", Float),  # of densities, median over the frames; where no chart was on the roll too
+    Column("picture_range_error", Float),  # standard error of that
+    Column("picture_range_frames", Integer),
     Column("measured_on", String, nullable=False),
     UniqueConstraint("roll_id"),
 )

@@ -113,6 +113,22 @@ def _show_labs(figures: list[LabFigures], series: list[ProcessSeries]) -> None:
         for one in figures
     ]
     table(columns, lines, right=columns[1:])
+    _show_developing(series)
     for one in series:
         for remark in one.remarks:
             say(f"Look at this: {remark}.")
+
+
+def _show_developing(series: list[ProcessSeries]) -> None:
+    """Newest value of each quantity, with the limits of its usual scatter where there are any."""
+    from dryside.stats.lab_figures import IN_WORDS, newest
+
+    lines = []
+    for one in series:
+        for name, words in IN_WORDS.items():
+            value, chart = newest(one, name), one.charts.get(name)
+            if value is not None:
+                limits = f"{chart.low:.2f} to {chart.high:.2f}" if chart else "too few yet"
+                lines.append((one.lab, one.stock, words, f"{value:.2f}", limits))
+    if lines:
+        table(("lab", "stock", "developing", "newest", "limits"), lines, right=("newest",))

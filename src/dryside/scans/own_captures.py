@@ -13,6 +13,7 @@ from dryside.book.frames import list_frames
 from dryside.book.rolls import RollRow
 from dryside.film.frame_labels import normalise_label
 from dryside.film.refusal import Refusal
+from dryside.negatives.development import roll_development
 from dryside.negatives.invert import CaptureInverted, FramePositive, RollInverted
 
 if TYPE_CHECKING:
@@ -150,21 +151,28 @@ def _file_one(
 
 
 def _note_development(book: Book, roll: RollRow, captures: Sequence[CaptureInverted], *, day: str) -> None:
-    """Film base of the roll, the median over its frames: what tells a drifting process over time."""
+    """Film base and contrast of the roll, medians over its frames: what tells a drifting process over time."""
     import numpy as np
 
-    densities = [frame.base_density for capture in captures for frame in capture.frames]
-    if not densities:
+    frames = [frame for capture in captures for frame in capture.frames]
+    if not frames:
         return
-    red, green, blue = (round(float(value), 4) for value in np.median(np.asarray(densities, float), axis=0))
+    red, green, blue = np.median(np.asarray([frame.base_density for frame in frames], float), axis=0)
+    told = roll_development([frame.tones for frame in frames if frame.tones is not None])
+    measured = {
+        "base_red": red,
+        "base_green": green,
+        "base_blue": blue,
+        "contrast": told.grey_slope,
+        "picture_range": told.picture_range,
+        "picture_range_error": told.error,
+    }
+    values: dict[str, Any] = {
+        name: None if value is None else round(float(value), 4) for name, value in measured.items()
+    }
+    values["picture_range_frames"] = told.frames
     with book.write() as conn:
-        _upsert(
-            conn,
-            schema.developments,
-            {"roll_id": roll.id},
-            {"base_red": red, "base_green": green, "base_blue": blue},
-            made={"measured_on": day},
-        )
+        _upsert(conn, schema.developments, {"roll_id": roll.id}, values, made={"measured_on": day})
 
 
 def _upsert(

@@ -15,12 +15,13 @@ from dryside.stats.spending import KEPT_RATING
 if TYPE_CHECKING:
     from sqlalchemy import Connection
 
-QUANTITIES = ("base_red", "base_green", "base_blue", "contrast")
+QUANTITIES = ("base_red", "base_green", "base_blue", "contrast", "picture_range")
 IN_WORDS = {
     "base_red": "film base, red density",
     "base_green": "film base, green density",
     "base_blue": "film base, blue density",
-    "contrast": "contrast",
+    "contrast": "contrast over a chart's greys",
+    "picture_range": "density range of the pictures",
 }
 NO_STOCK = "(stock not told)"
 
@@ -62,7 +63,19 @@ class LabFigures:
 
 @dataclass(frozen=True)
 class Development:
-    """What captures say of one roll's developing; None for what they do not."""
+    """What captures say of one roll's developing; None for what they do not.
+
+    Attributes
+    ----------
+    base_red, base_green, base_blue : float or None
+        Density of the film base.
+    contrast : float or None
+        Slope of density over log10 exposure along the greys of a chart that is on the roll: the contrast itself.
+    picture_range : float or None
+        Median over the frames of the density range of their pictures. What was photographed is in it too.
+    picture_range_error : float or None
+        Its standard error, from the scatter over the frames.
+    """
 
     roll: str
     day: str
@@ -70,6 +83,8 @@ class Development:
     base_green: float | None
     base_blue: float | None
     contrast: float | None
+    picture_range: float | None = None
+    picture_range_error: float | None = None
 
 
 @dataclass(frozen=True)
@@ -101,6 +116,12 @@ class ProcessSeries:
         """Places among all developments of places among those that have the quantity."""
         having = [place for place, one in enumerate(self.developments) if getattr(one, name) is not None]
         return [having[place] for place in places]
+
+
+def newest(series: ProcessSeries, quantity: str) -> float | None:
+    """The newest value of a quantity; None where it was never measured."""
+    found = [value for one in series.developments if (value := getattr(one, quantity)) is not None]
+    return found[-1] if found else None
 
 
 def lab_figures(conn: Connection) -> list[LabFigures]:
@@ -180,7 +201,8 @@ def process_series(conn: Connection) -> list[ProcessSeries]:
         .outerjoin(stocks, stocks.c.id == rolls.c.stock_id)
     )
     columns = (had.c.name.label("lab"), stocks.c.name.label("stock"), rolls.c.process, rolls.c.code,
-               developments.c.measured_on, *(developments.c[name] for name in QUANTITIES))  # fmt: skip
+               developments.c.measured_on, developments.c.picture_range_error,
+               *(developments.c[name] for name in QUANTITIES))  # fmt: skip
     query = (
         select(*columns)
         .select_from(source)
@@ -188,7 +210,8 @@ def process_series(conn: Connection) -> list[ProcessSeries]:
     )
     groups: dict[tuple[str, str, str], list[Development]] = {}
     for row in conn.execute(query):
-        one = Development(row.code, row.measured_on, row.base_red, row.base_green, row.base_blue, row.contrast)
+        values = {name: getattr(row, name) for name in (*QUANTITIES, "picture_range_error")}
+        one = Development(roll=row.code, day=row.measured_on, **values)
         groups.setdefault((row.lab, row.stock or NO_STOCK, row.process), []).append(one)
     return [ProcessSeries(*key, tuple(found), _charts(found)) for key, found in groups.items()]
 

@@ -106,6 +106,9 @@ def _chart(axes: Any, series: ProcessSeries) -> None:
         one.annotate(
             f"mean {chart.mean:.3f}", (1.005, chart.mean), xycoords=("axes fraction", "data"), fontsize=7, va="center"
         )
+        errors = [getattr(development, f"{name}_error", None) or 0.0 for development in known]
+        if any(errors):
+            one.errorbar(places, values, yerr=errors, fmt="none", ecolor=_TONES[2], elinewidth=1)
         one.plot(places, values, color=_TONES[1], linewidth=1.2, marker="o", markersize=4)
         marked = sorted({*chart.outside, *chart.shifted})
         one.plot(
