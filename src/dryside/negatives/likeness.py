@@ -220,13 +220,34 @@ def compare(view: View, other: View, *, is_mirrored: bool = False) -> Likeness:
     if plane is None:
         return Likeness(mirrored=is_mirrored, why="no map fits")
     inside = int(mask.sum())
+    if inside < LEAST_POINTS:
+        return Likeness(points=inside, mirrored=is_mirrored, why="too few points fit one map")
+    return judge_map(plane, view, other, points=inside, is_mirrored=is_mirrored)
+
+
+def judge_map(
+    plane: NDArray[Any], view: View, other: View, *, points: int = LEAST_POINTS, is_mirrored: bool = False
+) -> Likeness:
+    """What a map from `view` to `other` is worth: whether cameras can make it, and how the pictures agree under it.
+
+    Parameters
+    ----------
+    plane : ndarray of shape (3, 3)
+        From pixels of `view.grey` to pixels of `other.grey`.
+    view, other : View
+        The picture, and the one that may hold it.
+    points : int, optional
+        Matched points that the map explains.
+    is_mirrored : bool, optional
+        Whether `view` was made by `mirrored`.
+    """
     problem = _cannot_be(plane, view, other)
-    if inside < LEAST_POINTS or problem:
-        return Likeness(points=inside, mirrored=is_mirrored, why=problem or "too few points fit one map")
+    if problem:
+        return Likeness(points=points, mirrored=is_mirrored, why=problem)
     agreement, agreeing, coverage = _look_under(plane, view, other)
     corners = _corners(plane, view) / np.array(other.size, float)
     places = tuple((round(float(x), 4), round(float(y), 4)) for x, y in corners)
-    return Likeness(inside, agreement, agreeing, coverage, is_mirrored, places)
+    return Likeness(points, agreement, agreeing, coverage, is_mirrored, places)
 
 
 def _corners(plane: NDArray[Any], view: View) -> NDArray[np.float64]:
