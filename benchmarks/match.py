@@ -423,13 +423,15 @@ def main() -> None:
     base = args.seed + (HELD_OUT_FROM if args.held_out else 0)
     work = args.work or Path(tempfile.mkdtemp(prefix="dryside-match-"))
     totals, seconds, reliability = np.zeros(3, int), [], []
-    print(f"{'seed':>5} {'order':>10} {'right':>6} {'given':>6} {'there':>6} {'precision':>10} {'recall':>7} {'s':>6}")
+    print(f"{'seed':>5} {'order':>10} {'right':>6} {'given':>6} {'there':>6} {'precision':>10} {'recall':>7} {'s':>6} "
+          f"{'cpu s':>6}")  # fmt: skip
     for seed in range(base, base + args.rolls):
         place = work / str(seed)
         roll = make_crowded_roll(place, seed) if args.crowded else make_roll(place, seed, hardness=args.hardness)
-        start = time.perf_counter()
+        start, busy = time.perf_counter(), time.process_time()
         found = match_folders(roll.scans, roll.shots).as_dict()
         seconds.append(time.perf_counter() - start)
+        cpu = time.process_time() - busy
         numbers = np.array(count(found["pairs"], roll.truth))
         totals += numbers
         right, given, there = numbers
@@ -438,7 +440,7 @@ def main() -> None:
         ]
         flag = "" if found["order"] == roll.order else "  wrong order"
         print(f"{seed:5} {roll.order:>10} {right:6} {given:6} {there:6} {right / max(given, 1):10.3f} "
-              f"{right / max(there, 1):7.3f} {seconds[-1]:6.1f}{flag}", flush=True)  # fmt: skip
+              f"{right / max(there, 1):7.3f} {seconds[-1]:6.1f} {cpu:6.1f}{flag}", flush=True)  # fmt: skip
         if args.show_wrong:
             for p in found["pairs"]:
                 if p["reference"] != roll.truth[p["scan"]]:

@@ -19,6 +19,7 @@ import numpy as np
 
 from dryside.film.refusal import NotFound, Refusal
 from dryside.negatives.likeness import Likeness, View, compare, mirrored, see, shared_points
+from dryside.scans.laid_over import Overlay, lay_over, overlay_of, shot_detail
 from dryside.scans.match_odds import log_odds, same_view, settings
 from dryside.scans.order_in_time import Pairing, pair_in_time
 from dryside.scans.parcel import Aside, open_parcel, plain_names
@@ -34,7 +35,6 @@ WORKERS = 2
 LONGEST_PX = 640
 POINTS = 1000
 SHORTLIST = 5
-COARSE_PX = 300  # at which grain no longer makes the strongest points
 DEEPER = 10  # shots looked at more closely for a scan that has none, between its neighbours' shots
 _NO_POINTS = np.zeros((0, 2), np.float32)
 
@@ -167,10 +167,6 @@ def _goodness(likeness: Likeness) -> tuple[bool, float]:
     return bool(likeness), likeness.points * likeness.agreement
 
 
-def _coarse(view: View) -> View:
-    return see(view.grey, longest=COARSE_PX, points=POINTS)
-
-
 class _Table:
     """What is known of each scan against each shot, filled in as pairs are looked at."""
 
@@ -194,13 +190,18 @@ class _Table:
         return {(i, int(j)) for i in range(len(self.scans)) for j in best[i]}
 
     def between(self, pairing: Pairing) -> set[tuple[int, int]]:
-        """For scans without a shot: the free shots that lie between those of their neighbours, the likeliest first."""
+        """For scans without a shot: the free shots between those of their neighbours, the likeliest first.
+
+        The neighbours' own shots too: of two frames of one subject the wrong one may have got it.
+        """
         out: set[tuple[int, int]] = set()
         votes = np.maximum(self.plain_votes, self.mirrored_votes)
         for i in range(len(self.scans)):
             if pairing.choice(i)[0] is None:
                 free = [j for j in pairing.room(i) if not self.chosen.get((i, j))]
                 out |= {(i, j) for j in sorted(free, key=lambda j: -votes[i, j])[:DEEPER]}
+                taken = [pairing.choice(k)[0] for k in (i - 1, i + 1) if 0 <= k < len(self.scans)]
+                out |= {(i, j) for j in taken if j is not None and not self.chosen.get((i, j))}
         return out
 
     def look_at(self, pairs: Iterable[tuple[int, int]]) -> None:
@@ -209,21 +210,27 @@ class _Table:
         self.tries |= dict(zip(todo, self.pool.map(self._compare, todo), strict=True))
 
     def look_again(self, pairs: set[tuple[int, int]]) -> None:
-        """Compare pairs at a coarser scale too: in a grainy or soft scan only large things are still there."""
+        """Lay those pairs over each other: in a grainy or plain scan only large things are still there."""
         self.look_at(pairs)
-        scans = sorted({i for i, _ in pairs})
-        shots = sorted({j for _, j in pairs})
-        coarse = list(self.pool.map(_coarse, [self.scans[i] for i in scans] + [self.shots[j] for j in shots]))
-        ours = dict(zip(scans, coarse[: len(scans)], strict=True))
-        theirs = dict(zip(shots, coarse[len(scans) :], strict=True))
+        scans, shots = sorted({i for i, _ in pairs}), sorted({j for _, j in pairs})
+        overlays = dict(zip(scans, self.pool.map(self._overlays, scans), strict=True))
+        details = dict(zip(shots, self.pool.map(lambda j: shot_detail(self.shots[j]), shots), strict=True))
 
         def one(pair: tuple[int, int]) -> list[Likeness]:
-            view, other = ours[pair[0]], theirs[pair[1]]
-            turned = compare(mirrored(view), other, is_mirrored=True)
-            return [*self.tries[pair], compare(view, other), turned]
+            i, j = pair
+            laid = [lay_over(overlay, self.shots[j], details[j]) for overlay in overlays[i]]
+            return [*self.tries[pair], *laid]
 
         todo = sorted(pairs)
         self.tries |= dict(zip(todo, self.pool.map(one, todo), strict=True))
+
+    def _overlays(self, i: int) -> list[Overlay]:
+        """A scan as it is and mirrored; one of them where all clear pairs of the roll are so."""
+        known = {found.mirrored for found in self.chosen.values() if same_view(found) >= settings()["order"]["strong"]}
+        ways = [(self.scans[i], False), (self.mirrored[i], True)]
+        return [overlay_of(view, is_mirrored=turned) for view, turned in ways if known in (set(), {turned})] or [
+            overlay_of(view, is_mirrored=turned) for view, turned in ways
+        ]
 
     def _compare(self, pair: tuple[int, int]) -> list[Likeness]:
         """Compare one pair, mirrored or not as more points speak for; both where that is not clear."""
