@@ -10,7 +10,7 @@ from web.browsing import DESK, PHONE, browser, page_of, until
 from web.made_book import TODAY, make_book
 from web.serving import Process, served, wait_for
 
-pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.xdist_group("second browser")]
 
 ROLL = "26-006-D"
 

@@ -11,7 +11,7 @@ import pytest
 from dryside.book.folder import open_book
 from dryside.scans.delivered import scans_of_delivery
 from dryside.web.jobs import ask_for, get_job
-from web.browsing import DESK, PHONE, browser, page_of, until
+from web.browsing import AXE_RULES, DESK, PHONE, WIDE, browser, layout_faults, page_of, until
 from web.made_book import TODAY, draw_strip, make_book
 from web.serving import Process, served, wait_for
 
@@ -83,6 +83,29 @@ def test_the_positive_follows_the_controls_for_the_roll_and_for_one_frame(server
         page.get_by_role("button", name="Tap a grey").click()
         page.locator("#made").click(position={"x": 60, "y": 60})
         until(page, "document.getElementById('neutral').getAttribute('aria-pressed') === 'false'")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_page_of_a_capture_breaks_no_rule_of_accessible_content(server, chromium, looked, scheme):
+    from axe_playwright_python.sync_playwright import Axe
+
+    size = PHONE if scheme == "dark" else DESK
+    with page_of(chromium, server.address, size=size, color_scheme=scheme, bypass_csp=True) as page:
+        for place in (looked, "/negatives?roll=26-001-N"):
+            page.goto(place)
+            page.wait_for_selector("#made[data-shown], .captures img")
+            broken = Axe().run(page, options=AXE_RULES).response["violations"]
+            assert [(one["id"], one["nodes"][0]["html"][:160]) for one in broken] == []
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK, WIDE], ids=["phone", "desk", "wide"])
+def test_the_page_of_a_capture_fits_and_moves_nothing_while_its_positive_comes(server, chromium, looked, size):
+    with page_of(chromium, server.address, size=size) as page:
+        page.goto(looked)
+        layout_faults(page)
+        page.goto(looked)
+        page.wait_for_selector("#made[data-shown]")
+        assert layout_faults(page) == []
 
 
 def test_a_corner_is_dragged_and_moved_by_keys_and_a_frame_added(server, chromium, looked):

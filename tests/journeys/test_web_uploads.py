@@ -17,7 +17,7 @@ from web.browsing import DESK, PHONE, browser, page_of, until
 from web.made_book import TODAY, delivery, jpeg, make_book
 from web.serving import Process, served
 
-pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.xdist_group("second browser")]
 
 
 @pytest.fixture(scope="module")

@@ -58,9 +58,42 @@ def page_of(chromium, address: str, *, size=DESK, **options):
     assert faults == []
 
 
-def has_no_sideways_scroll(page) -> bool:
-    """Whether the page fits its width."""
-    return page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+WATCH_SHIFTS = """
+window.moved = [];
+new PerformanceObserver((list) => list.getEntries().forEach((one) => {
+    const parts = one.sources.map((each) => each.node?.outerHTML?.slice(0, 90));
+    if (!one.hadRecentInput) window.moved.push([one.value, parts]);
+})).observe({ type: 'layout-shift', buffered: true });
+"""
+DRAWN = "document.fonts.ready.then(() => new Promise((next) => requestAnimationFrame(() => setTimeout(next, 30))))"
+LONG_LINES = """[...document.querySelectorAll('p, li, dd, figcaption, .hint, summary')].filter((one) => {
+    const isLong = [...one.childNodes].some((each) => each.nodeType === 3 && each.data.trim().length > 90);
+    const wide_em = one.getBoundingClientRect().width / parseFloat(getComputedStyle(one).fontSize);
+    return isLong && wide_em > 45;
+}).map((one) => one.outerHTML.slice(0, 90))"""
+AXE_RULES = {
+    "runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
+    "resultTypes": ["violations"],
+}
+"""WCAG 2.2 A and AA as axe-core checks them, and its advice."""
+
+
+def layout_faults(page) -> list[tuple]:
+    """What is wrong with how the page lies: wider than the window, lines too long to read, parts that moved.
+
+    Layout shift is what the browser measures (Layout Instability, W3C draft), scrolled to the end.
+    """
+    if not page.evaluate("window.watched"):
+        page.context.add_init_script(f"window.watched = true; {WATCH_SHIFTS}")
+        page.reload()
+    page.evaluate(DRAWN)
+    found: list[tuple] = []
+    if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
+        found.append(("scrolls sideways",))
+    found += [("a long line", one) for one in page.evaluate(LONG_LINES)]
+    page.evaluate("scrollTo(0, document.body.scrollHeight)")
+    page.wait_for_timeout(60)
+    return found + [("moved", one) for one in page.evaluate("window.moved")]
 
 
 def until(page, script: str, argument=None, seconds: float = 20.0) -> None:

@@ -96,7 +96,9 @@ if (view) {
   function choose(number) {
     chosen = number;
     by("frame-label").value = frames[number]?.label ?? "";
-    [positive.width, positive.height] = shape(frames[number]);
+    const [wide, high] = shape(frames[number]);
+    [positive.width, positive.height] = [wide, high];
+    positive.parentElement.style.maxWidth = wide < high ? `${(78 * wide) / high}vh` : "";
     draw();
     showControls();
     develop();
