@@ -36,6 +36,9 @@ def test_the_book_is_destroyed_and_comes_back(full, tmp_path, capsys):
     said = full.json("book", "backup", tmp_path / "backup")
     assert said["backup"]["files"] == 1
     assert "0 bytes of it new" in full("book", "backup", tmp_path / "backup", "--verify").out
+    thinned = full.json("book", "backup", tmp_path / "backup", "--keep", "1d")
+    assert (len(thinned["thinned"]["dropped"]), len(thinned["snapshots"])) == (2, 1)
+    assert "no period" in full("book", "backup", tmp_path / "backup", "--keep", "soon", status=2).err
     shutil.rmtree(tmp_path / "book")
     full("book", "restore", tmp_path / "backup")
     assert full.json("find", "gulls")["frames"][0]["caption"] == "gulls"

@@ -15,6 +15,7 @@ from dryside.book.notes.noted import Problem
 from dryside.book.pack import pack, rolls_of_year, validate_bag
 from dryside.book.rolls import find_roll
 from dryside.book.sheet_import import apply_frames, import_rolls, plan_frames, read_frames, read_rolls
+from dryside.book.snapshot_keeping import parse_keep, thin_out
 from dryside.cli.frame_notes import assumptions_of_sheet, content_of, mapping_of
 from dryside.cli.support import AsJson, Today, book_from, counted, print_json, progress, say, today
 from dryside.film.refusal import Refusal
@@ -27,16 +28,25 @@ def backup(
     ctx: typer.Context,
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Best on another disk; added to each time.")],
     verify: Annotated[bool, typer.Option("--verify", help="Also read back what earlier runs copied.")] = False,
+    keep: Annotated[
+        str | None,
+        typer.Option(metavar="7d,12m", help="Then keep the newest of so many days, weeks, months, years only."),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Add a snapshot of the whole book to a backup; only content that is new is copied, and read back."""
+    rule = parse_keep(keep) if keep is not None else None
     with book_from(ctx, create=False) as book, progress("Backing up", size_to_check(book)) as bar:
         report = back_up(book, folder, verify_all=verify, step=lambda size, _name: bar.step(size))
+    thinned = thin_out(folder, rule) if rule is not None and not report.damaged else None
     if as_json:
-        print_json({"backup": report, "snapshots": list_snapshots(folder)})
+        print_json({"backup": report, "thinned": thinned, "snapshots": list_snapshots(folder)})
     else:
         files = counted(report.files, "file")
         say(f"Snapshot {report.snapshot}: {files}, {_size(report.size)}; {_size(report.copied)} of it new.")
+    if thinned is not None and not as_json:
+        gone = f"{counted(len(thinned.dropped), 'snapshot')} taken out, {_size(thinned.freed)} freed"
+        say(f"Kept: {counted(len(thinned.kept), 'snapshot')}; {gone}.")
     if report.damaged:
         raise Refusal(
             str(folder),
