@@ -3,9 +3,11 @@
 import csv
 import io
 import json
+import warnings
 
 import numpy as np
 import pytest
+import tifffile
 from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image, ImageCms
@@ -13,7 +15,7 @@ from PIL import Image, ImageCms
 from dryside.film.printsizes import PRINT_SIZES, print_size
 from dryside.film.refusal import NotFound, Refusal
 from dryside.negatives.output_profiles import icc_profile
-from dryside.prints.colour import profile_of
+from dryside.prints.colour import INTENTS, convert, convert_deep, profile_of
 from dryside.prints.fitting import plan_print
 from dryside.prints.print_files import (
     FileWish,
@@ -25,6 +27,10 @@ from dryside.prints.print_files import (
     render,
 )
 from dryside.prints.resampling import MOST_OVERSHOOT, resample, sharpen, sharpening_for
+
+with warnings.catch_warnings():
+    warnings.simplefilter("ignore")
+    import colour
 
 SRGB = FileWish(300, profile_of("srgb"))
 # Labs' usual counts at 300 ppi: 4R is 1205 x 1795, 3R 1051 x 1500: sold millimetres over 25.4 (common practice).
@@ -146,6 +152,59 @@ def test_sixteen_bits_are_read_and_grey_is_taken(tmp_path):
     path = tmp_path / "grey.png"
     Image.fromarray(np.full((200, 300), 128 * 257, np.uint16)).save(path)
     assert render(job(path, "4R"), FileWish(72, profile_of("srgb")))[0][9, 9].tolist() == [128, 128, 128]
+
+
+@pytest.fixture
+def ramp(tmp_path):
+    """A ramp of 16 bits in Adobe RGB: 40 to 48 % of the scale, over 1500 columns."""
+    level = np.linspace(0.40, 0.48, 1500)
+    pixels = np.repeat(np.stack([level, level * 0.9, level * 0.8], axis=1)[None], 1000, axis=0)
+    path = tmp_path / "ramp.tif"
+    profile = profile_of("adobe-rgb").data
+    tifffile.imwrite(path, np.rint(pixels * 65535).astype(np.uint16), photometric="rgb", iccprofile=profile)
+    return path
+
+
+def test_a_file_of_16_bits_keeps_the_tones_and_the_conversion_agrees_with_published_formulas(ramp, tmp_path):
+    plain = FileWish(254, profile_of("srgb"), strength=0, kind="tiff16")
+    (made,) = make_files([job(ramp, "4R")], plain, tmp_path / "out")
+    with tifffile.TiffFile(tmp_path / "out" / made.file) as tiff:
+        page = tiff.pages[0]
+        pixels = page.asarray()
+        assert (page.bitspersample, page.samplesperpixel, page.photometric.name) == (16, 3, "RGB")
+        assert page.tags["XResolution"].value == (254, 1)
+        assert page.tags[34675].value == plain.target.data
+        assert {"DateTime", "Software", "Artist", "ImageDescription"}.isdisjoint(tag.name for tag in page.tags)
+    assert (made.bits, made.width_px, pixels.shape) == (16, 1520, (1020, 1520, 3))
+    row = pixels[500].astype(float) / 65535
+    assert len(np.unique(pixels[500, :, 1])) > 1000  # 8 bits have 21 tones there
+    # colour-science's Adobe RGB (1998) to sRGB (IEC 61966-2-1), on the ramp as it was resampled.
+    source = resample(read_whole(ramp), (made.width_px, made.height_px))[500].astype(float)
+    expected = colour.RGB_to_RGB(source, "Adobe RGB (1998)", "sRGB", apply_cctf_decoding=True, apply_cctf_encoding=True)
+    np.testing.assert_allclose(row[40:-40], expected[40:-40], atol=0.0005)
+
+
+def read_whole(path):
+    pixels = tifffile.imread(path)
+    height = round(pixels.shape[1] * 1020 / 1520)
+    top = (pixels.shape[0] - height) // 2
+    return pixels[top : top + height]
+
+
+@pytest.mark.parametrize("intent", INTENTS)
+def test_16_bits_are_converted_as_8_bits_are_for_every_intent(intent):
+    rng = np.random.default_rng(2)
+    deep = (np.cumsum(rng.normal(0, 200, (60, 90, 3)), axis=1) + 30_000).clip(9_000, 60_000).astype(np.uint16)
+    source, target = profile_of("display-p3"), profile_of("adobe-rgb")
+    eight = convert(np.rint(deep / 257).astype(np.uint8), source, target, intent)
+    np.testing.assert_allclose(convert_deep(deep, source, target, intent) / 257, eight, atol=1.6)
+    assert convert_deep(deep, source, source, intent) is deep
+
+
+def test_a_border_of_16_bits_is_white(ramp):
+    pixels, _, _ = render(job(ramp, "4R", way="fit", border_mm=5), FileWish(100, profile_of("srgb"), kind="tiff16"))
+    assert pixels.dtype == np.uint16
+    assert pixels[0, 0].tolist() == [65535] * 3
 
 
 def test_scene_light_is_not_printed_by_mistake(tmp_path):

@@ -104,7 +104,9 @@ def files_command(
     profile: Annotated[str, typer.Option("--profile", help="srgb, adobe-rgb, display-p3, or an ICC file.")] = "srgb",
     intent: Annotated[str, typer.Option("--intent", help="perceptual, relative, saturation or absolute.")] = "relative",
     sharpen: Annotated[float, typer.Option("--sharpen", help="0 none, 1 usual.")] = 1.0,
-    kind: Annotated[str, typer.Option("--kind", help="jpeg or tiff.")] = "jpeg",
+    kind: Annotated[
+        str, typer.Option("--kind", help="jpeg, tiff, or tiff16 (16 bits) where the lab takes it.")
+    ] = "jpeg",
     name: Annotated[str, typer.Option("--name", help="Template of the names.")] = "{size}_x{copies}_{name}",
     record: Annotated[
         bool, typer.Option("--record/--no-record", help="Note in the book what is printed of its frames.")
@@ -359,13 +361,13 @@ def _jobs(
 
 def _wish(ppi: float, profile: str, intent: str, sharpen: float, kind: str, name: str) -> FileWish:
     from dryside.prints.colour import check_intent, profile_of
-    from dryside.prints.print_files import FileWish
+    from dryside.prints.print_files import FILE_KINDS, FileWish
 
-    if kind not in ("jpeg", "tiff"):
-        raise Refusal(f"--kind {kind}", "print files are jpeg or tiff", "Most labs take jpeg.")
+    if kind not in FILE_KINDS:
+        raise Refusal(f"--kind {kind}", f"print files are {', '.join(FILE_KINDS)}", "Most labs take jpeg.")
     if not 0 <= sharpen <= 3:
         raise Refusal(f"--sharpen {sharpen:g}", "it lies outside 0 to 3", "1 is usual.")
-    return FileWish(ppi, profile_of(profile), check_intent(intent), sharpen, kind, name)  # type: ignore[arg-type]
+    return FileWish(ppi, profile_of(profile), check_intent(intent), sharpen, kind, name)
 
 
 def _totals(wanted: list[tuple[PrintSize, int]], pictures: int, prices: list[ListedPrice]) -> list[dict[str, Any]]:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from dryside.book.files import put_file
 from dryside.film.refusal import Refusal
 from dryside.film.units import MM_PER_INCH
-from dryside.prints.colour import Intent, Profile, convert
+from dryside.prints.colour import Intent, Profile, convert, convert_deep
 from dryside.prints.fitting import Crop, PrintPlan
 from dryside.prints.naming import TEMPLATE, check_template, file_name
 from dryside.prints.reading import read_crop
@@ -24,9 +24,10 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    Image8 = NDArray[np.uint8]
+    Image = NDArray[np.uint8] | NDArray[np.uint16]
 
-FileKind = Literal["jpeg", "tiff"]
+FileKind = Literal["jpeg", "tiff", "tiff16"]
+FILE_KINDS: tuple[FileKind, ...] = ("jpeg", "tiff", "tiff16")
 JPEG_QUALITY = 95
 MOST_PIXELS = 300_000_000
 """Of one print: 30R at 300 ppi has 108 million."""
@@ -47,7 +48,7 @@ class FileWish:
     strength : float
         Of sharpening: 0 none, 1 usual.
     kind : str
-        `jpeg` or `tiff`.
+        `jpeg` or `tiff` of 8 bits, or `tiff16` where the lab takes it.
     template : str
         Of the names; see `naming`.
     """
@@ -89,6 +90,8 @@ class PrintFile:
         Picture pixels to one print pixel; below 1 the picture was enlarged.
     sharpening : float
         Amount applied.
+    bits : int
+        Of each colour of a pixel, 8 or 16.
     """
 
     file: str
@@ -106,6 +109,7 @@ class PrintFile:
     sharpening: float
     verdict: str
     sha256: str
+    bits: int = 8
 
 
 def paper_pixels(plan: PrintPlan, ppi: float) -> tuple[int, int]:
@@ -136,8 +140,8 @@ def picture_pixels(plan: PrintPlan, ppi: float) -> tuple[int, int]:
     return max(1, min(paper[0], sides[0])), max(1, min(paper[1], sides[1]))
 
 
-def render(job: PrintJob, wish: FileWish) -> tuple[Image8, float, float]:
-    """The paper as pixels in the target's colours, the reduction, and the sharpening.
+def render(job: PrintJob, wish: FileWish) -> tuple[Image, float, float]:
+    """The paper as pixels in the target's colours (uint16 for `tiff16`), the reduction, and the sharpening.
 
     Raises
     ------
@@ -152,11 +156,15 @@ def render(job: PrintJob, wish: FileWish) -> tuple[Image8, float, float]:
     reduction = reduction_of(crop, size)
     amount = sharpening_for(reduction, wish.strength)
     sharp = sharpen(resample(pixels, size), amount)
-    printed = convert(np.asarray(sharp * 255 + 0.5, np.uint8), source, wish.target, wish.intent)
+    printed: Image
+    if wish.kind == "tiff16":
+        printed = convert_deep(np.asarray(sharp * 65535 + 0.5, np.uint16), source, wish.target, wish.intent)
+    else:
+        printed = convert(np.asarray(sharp * 255 + 0.5, np.uint8), source, wish.target, wish.intent)
     paper = paper_pixels(job.plan, wish.ppi)
     if paper == size:
         return printed, reduction, amount
-    white = np.full((paper[1], paper[0], 3), 255, np.uint8)
+    white = np.full((paper[1], paper[0], 3), np.iinfo(printed.dtype).max, printed.dtype)
     left, top = (paper[0] - size[0]) // 2, (paper[1] - size[1]) // 2
     white[top : top + size[1], left : left + size[0]] = printed
     return white, reduction, amount
@@ -232,13 +240,16 @@ def _make(job: PrintJob, number: int, wish: FileWish, folder: Path, taken: set[s
         sharpening=round(amount, 3),
         verdict=plan.verdict.words,
         sha256=hashlib.sha256(content).hexdigest(),
+        bits=8 * pixels.dtype.itemsize,
     )
 
 
-def encode(pixels: Image8, wish: FileWish) -> bytes:
+def encode(pixels: Image, wish: FileWish) -> bytes:
     """The file's bytes: resolution and profile in it, nothing that tells of the photographer or the place."""
     from PIL import Image
 
+    if wish.kind == "tiff16":
+        return _deep_tiff(pixels, wish)
     out = io.BytesIO()
     image = Image.fromarray(pixels)
     shared: dict[str, Any] = {"dpi": (wish.ppi, wish.ppi), "icc_profile": wish.target.data}
@@ -246,6 +257,26 @@ def encode(pixels: Image8, wish: FileWish) -> bytes:
         image.save(out, "JPEG", quality=JPEG_QUALITY, subsampling=0, optimize=True, **shared)
     else:
         image.save(out, "TIFF", compression="tiff_lzw", **shared)
+    return out.getvalue()
+
+
+def _deep_tiff(pixels: Image, wish: FileWish) -> bytes:
+    """16 bits a channel, deflated: LZW makes such files larger than they were."""
+    import tifffile
+
+    out = io.BytesIO()
+    tifffile.imwrite(
+        out,
+        pixels,
+        photometric="rgb",
+        compression="zlib",
+        predictor=True,
+        iccprofile=wish.target.data,
+        resolution=(wish.ppi, wish.ppi),
+        resolutionunit="INCH",
+        software=False,
+        metadata=None,
+    )
     return out.getvalue()
 
 

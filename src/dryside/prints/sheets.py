@@ -15,8 +15,7 @@ from dryside.prints.packing import Layout, Piece, Placed, Stand, pack
 from dryside.prints.print_files import FileWish, PrintJob, encode, render
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+    from dryside.prints.print_files import Image
 
 
 @dataclass(frozen=True)
@@ -97,7 +96,7 @@ def make_sheets(
     return SheetsMade(layout, print_sheet(sheet, images))
 
 
-def _turn(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
+def _turn(pixels: Image) -> Image:
     import numpy as np
 
     return np.ascontiguousarray(np.rot90(pixels))
