@@ -140,7 +140,7 @@ def test_a_sheet_an_index_and_a_proof(ask, picture, tmp_path):
         (("fit", "26-001-N/1", "--crop", "0.5,0,0.2,1"), Refusal, "is no part of a picture"),
         (("files", "26-001-N/1", "--size", "4R:0", "--out", "x"), Refusal, "no number of copies"),
         (("files", "26-001-N/1", "--size", ",", "--out", "x"), Refusal, "no size is named"),
-        (("files", "26-001-N/1", "--size", "4R", "--out", "x", "--kind", "bmp"), Refusal, "jpeg or tiff"),
+        (("files", "26-001-N/1", "--size", "4R", "--out", "x", "--kind", "bmp"), Refusal, "jpeg, tiff, tiff16"),
         (("files", "26-001-N/1", "--size", "4R", "--out", "x", "--intent", "vivid"), Refusal, "no rendering intent"),
         (("files", "26-001-N/1", "--size", "4R", "--out", "x", "--sharpen", "9"), Refusal, "outside 0 to 3"),
         (("files", "26-001-N/1", "--size", "4R", "--out", "x", "--name", "{where}"), Refusal, "no field"),

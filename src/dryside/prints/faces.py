@@ -31,7 +31,12 @@ PYRAMID_STEP = 0.709
 STAGES = (0.6, 0.7)
 SURE_ENOUGH = 0.9
 """Score of the last stage from which a candidate counts as a face. A face cropped is worse than a border too many."""
+SECOND_LOOK = 0.4
+"""Score that a candidate must have in every look from another distance and mirrored: a face stays one, a shape that
+happens to look like one does not."""
+_DISTANCES = (1.0, 1.15, 0.9)
 _CELL_PX, _STRIDE_PX = 12, 2
+_LAST_PX, _LAST_OUTPUTS = 48, ("dense_5", "dense_6", "softmax_2")
 _one_at_a_time = Lock()
 
 
@@ -81,10 +86,10 @@ def find_faces(picture: NDArray[np.uint8]) -> tuple[Face, ...]:
     boxes = _candidates(small)
     for network, side, threshold, outputs in (
         ("rnet", 24, STAGES[1], ("dense_2", "softmax_1")),
-        ("onet", 48, SURE_ENOUGH, ("dense_5", "dense_6", "softmax_2")),
+        ("onet", _LAST_PX, SURE_ENOUGH, _LAST_OUTPUTS),
     ):
         boxes = _refine(small, _squares(boxes), network, side, threshold, outputs)
-    boxes = _without_overlaps(boxes, 0.7, smaller=True)
+    boxes = _held_up(small, _without_overlaps(boxes, 0.7, smaller=True))
     width, height = size
     return tuple(
         Face(
@@ -151,6 +156,24 @@ def _refine(
     sides = (boxes[:, 2:4] - boxes[:, 0:2])[sure]
     moved = boxes[sure, :4] + shifts[sure] * np.tile(sides, 2)
     return _without_overlaps(np.column_stack([moved, scores[sure, 1]]), 0.7)
+
+
+def _held_up(picture: NDArray[Any], boxes: Boxes) -> Boxes:
+    """Of the last stage's boxes those that look like a face from nearer and farther too, and mirrored."""
+    import numpy as np
+
+    if not len(boxes):
+        return boxes
+    squares = _squares(boxes)
+    centres, half = (squares[:, 0:2] + squares[:, 2:4]) / 2, (squares[:, 2:4] - squares[:, 0:2]) / 2
+    least = np.ones(len(boxes))
+    for distance in _DISTANCES:
+        around = np.column_stack([centres - half * distance, centres + half * distance])
+        cut = np.stack([_cut_out(picture, box, _LAST_PX) for box in around])
+        for seen in (cut, cut[:, :, ::-1]):
+            scores = _forward("onet", np.ascontiguousarray(seen).transpose(0, 2, 1, 3), _LAST_OUTPUTS)[-1]
+            least = np.minimum(least, scores[:, 1])
+    return np.asarray(boxes[least >= SECOND_LOOK])
 
 
 def _cut_out(picture: NDArray[Any], box: NDArray[Any], side: int) -> NDArray[Any]:

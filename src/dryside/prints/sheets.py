@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from dryside.film.printsizes import print_size
 from dryside.film.refusal import Refusal
@@ -99,7 +99,7 @@ def make_sheets(
 def _turn(pixels: Image) -> Image:
     import numpy as np
 
-    return np.ascontiguousarray(np.rot90(pixels))
+    return cast("Image", np.ascontiguousarray(np.rot90(pixels)))
 
 
 def _set(one: Placed) -> SheetPrint:
