@@ -2,6 +2,7 @@
 
 import json
 from datetime import date
+from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
@@ -66,6 +67,11 @@ def test_a_plan_says_strips_and_cuts_and_draws_them(ask, tell, tmp_path):
     assert made["cuts"][0]["between"] == ["5", "6"]
     assert (tmp_path / "plan.pdf").read_bytes().startswith(b"%PDF")
     assert "37 frames, 7 strips, 1 page of 7x6" in tell("plan", "26-001-N", "--pages", "7x6")
+    drawn = ask("plan", "26-001-N", "--pages", "7x6", "--true-size", "--out", tmp_path / "plan.png")["files"]
+    assert drawn == [str(tmp_path / f"plan-{page}.png") for page in (1, 2, 3)]
+    kept = ask("plan", "26-001-N", "--pages", "7x6", "--form", "svg")
+    assert kept["svg"].endswith("cut plans/26-001-N.svg")
+    assert Path(kept["svg"]).read_text().startswith("<svg")
 
 
 def test_pages_of_medium_format_are_proposed_by_themselves(ask):

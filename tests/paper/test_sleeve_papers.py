@@ -3,13 +3,15 @@
 from datetime import date
 from io import BytesIO
 from itertools import pairwise
+from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 from PIL import Image
 
 from dryside.film.refusal import Refusal
 from dryside.film.sleeves import sleeve_page
-from dryside.paper.cut_plan import MARGIN_MM, NEIGHBOUR_MM, SIDE_MM, cut_plan, drawn_scale
+from dryside.paper.cut_plan import MARGIN_MM, NEIGHBOUR_MM, SIDE_MM, cut_plan, cut_plan_pictures, drawn_scale
 from dryside.paper.sleeve_insert import (
     InsertFrame,
     InsertRoll,
@@ -123,6 +125,35 @@ def test_a_plan_at_true_size_is_as_long_as_the_film(paper):
     assert lengths == pytest.approx([strip.length_mm + line for strip in made.strips], abs=TRUE_MM)
     ruler = [box for box in paths(pdf) if abs(box.width - 2 * line - 100) < TRUE_MM and box.height < 2]  # of 0.8 pt
     assert len(ruler) == 1
+
+
+def test_pictures_of_a_plan_at_true_size_measure_true():
+    """In the PNG the 100 mm line and a strip's edge, in pixels at the resolution that the file itself tells."""
+    made = plan()
+    drawing = drawing_of(made, "26-001-K", "", DAY, true_size=True)
+    pages = cut_plan_pictures(drawing, "png")
+    assert len(pages) == len(page_sizes_mm(cut_plan(drawing)))
+    with Image.open(BytesIO(pages[0])) as image:
+        assert image.info["dpi"] == pytest.approx((300, 300), abs=0.1)
+        dark = np.asarray(image.convert("L")) < 128
+    assert (dark.shape[1], dark.shape[0]) == pytest.approx((297 / 25.4 * 300, 210 / 25.4 * 300), abs=1)
+    ruler = dark[: round(14 / 25.4 * 300)]  # of the head, above its rule
+    longest = max(longest_run(row) for row in ruler)
+    assert longest / 300 * 25.4 == pytest.approx(100, abs=TRUE_MM)
+    edge = max(longest_run(row) for row in dark[round(26 / 25.4 * 300) : round(34 / 25.4 * 300)])
+    assert edge / 300 * 25.4 == pytest.approx(made.strips[0].length_mm, abs=2 * TRUE_MM)  # a line's width, to pixels
+    for svg in cut_plan_pictures(drawing, "svg"):
+        root = ElementTree.fromstring(svg)
+        assert root.attrib["width"] == root.attrib["viewBox"].split()[2] + "pt"
+        assert float(root.attrib["width"][:-2]) * 25.4 / 72 == pytest.approx(297, abs=TRUE_MM)
+    assert cut_plan_pictures(drawing, "svg") == cut_plan_pictures(drawing, "svg")
+
+
+def longest_run(row):
+    """Most dark pixels on end."""
+    padded = np.diff(np.concatenate([[0], row.astype(int), [0]]))
+    starts, ends = np.flatnonzero(padded == 1), np.flatnonzero(padded == -1)
+    return int((ends - starts).max(initial=0))
 
 
 def test_the_plan_says_each_cut_and_each_frame():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -37,6 +38,14 @@ Out = Annotated[
 Paper = Annotated[str, typer.Option("--paper", help="a4 or letter.")]
 
 
+class Form(StrEnum):
+    """In which form the plan is drawn."""
+
+    PDF = "pdf"
+    SVG = "svg"
+    PNG = "png"
+
+
 @app.command("plan")
 def plan_command(
     ctx: typer.Context,
@@ -47,6 +56,7 @@ def plan_command(
     true_size: Annotated[
         bool, typer.Option("--true-size", help="Draw the film as long as it is, to lay beside the cutter.")
     ] = False,
+    form: Annotated[Form | None, typer.Option("--form", help="As a PDF, or pictures; else as FILE ends.")] = None,
     out: Out = None,
     paper: Paper = "a4",
     day: Today = None,
@@ -54,20 +64,26 @@ def plan_command(
 ) -> None:
     """Where to cut a roll: fewest pages, no strip shorter than it must be, never through a picture."""
     from dryside.book.files import put_paper
-    from dryside.paper.cut_plan import cut_plan
-    from dryside.sleeves.drawing import drawing_of
+    from dryside.sleeves.drawing import drawing_of, drawn_pages
 
     with book_from(ctx, create=False) as book:
         with book.read() as conn:
             row, film = _film(conn, roll, frames, format)
         plan = _plan(film, _layouts(pages, row.format, format))
-        pdf = cut_plan(drawing_of(plan, row.code, row.title or "", today(day), paper=paper, true_size=true_size))
-        path = _write(out, pdf) if out else put_paper(book, f"cut plans/{row.code}.pdf", pdf)
+        drawing = drawing_of(plan, row.code, row.title or "", today(day), paper=paper, true_size=true_size)
+        ending = form or (Form(out.suffix[1:].lower()) if out and out.suffix[1:].lower() in set(Form) else Form.PDF)
+        written = [
+            _write(out.with_name(f"{out.stem}{number}.{ending}"), page)
+            if out
+            else put_paper(book, f"cut plans/{row.code}{number}.{ending}", page)
+            for number, page in drawn_pages(drawing, ending.value)
+        ]
     if json:
-        print_json({"roll": row.code, "pdf": path, **_plan_data(plan, film)})
+        print_json({"roll": row.code, ending.value: written[0], "files": written, **_plan_data(plan, film)})
         return
     _show_plan(plan, film, row.code)
-    say(f"Drawn in {path}")
+    for path in written:
+        say(f"Drawn in {path}")
 
 
 @app.command("file")

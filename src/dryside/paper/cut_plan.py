@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import asdict, dataclass
 from datetime import date
-from typing import Any
+from typing import Any, Literal
 
 from dryside.film.refusal import Refusal
-from dryside.paper.typeset import typeset
+from dryside.paper.typeset import typeset, typeset_png, typeset_svg
 
 PAPERS_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+PICTURE_PPI = 300
 MARGIN_MM = 9.0
 HEADER_MM = 16.0
 FOOTER_MM = 7.0
@@ -106,6 +108,29 @@ def cut_plan(drawing: CutPlanDrawing) -> bytes:
         If a strip is longer than the paper and true size was asked for.
     """
     return typeset("cut-plan", _data(drawing))
+
+
+def cut_plan_pictures(drawing: CutPlanDrawing, form: Literal["svg", "png"]) -> list[bytes]:
+    """The drawing as pictures, one a page, as large as the paper: an SVG in points, a PNG with its resolution in it.
+
+    Raises
+    ------
+    Refusal
+        As `cut_plan`.
+    """
+    if form == "svg":
+        return typeset_svg("cut-plan", _data(drawing))
+    return [_with_resolution(page) for page in typeset_png("cut-plan", _data(drawing), ppi=PICTURE_PPI)]
+
+
+def _with_resolution(png: bytes) -> bytes:
+    """The PNG with its pixels to the metre in it, so that it prints at its size."""
+    from PIL import Image
+
+    out = io.BytesIO()
+    with Image.open(io.BytesIO(png)) as image:
+        image.convert("L").save(out, "PNG", dpi=(PICTURE_PPI, PICTURE_PPI), optimize=True)
+    return out.getvalue()
 
 
 def drawn_scale(drawing: CutPlanDrawing) -> tuple[float, bool]:

@@ -15,7 +15,7 @@ from datetime import UTC, date, datetime
 from decimal import Decimal
 from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from dryside.film.refusal import NotFound, Refusal
 
@@ -95,6 +95,28 @@ def typeset_png(
     NotFound, Refusal
         As `typeset`.
     """
+    return _pictures(template, data, "png", ppi, images, templates)
+
+
+def typeset_svg(template: str, data: Mapping[str, Any]) -> list[bytes]:
+    """The pages that `typeset` makes as SVG drawings of their true size, one a page, letters drawn as outlines.
+
+    Raises
+    ------
+    NotFound, Refusal
+        As `typeset`.
+    """
+    return _pictures(template, data, "svg", None, None, None)
+
+
+def _pictures(
+    template: str,
+    data: Mapping[str, Any],
+    form: Literal["png", "svg"],
+    ppi: int | None,
+    images: Mapping[str, bytes | Path] | None,
+    templates: Path | None,
+) -> list[bytes]:
     import typst
 
     with tempfile.TemporaryDirectory(prefix="dryside-paper-") as folder:
@@ -107,7 +129,7 @@ def typeset_png(
         (root / "data.json").write_text(json.dumps(data, ensure_ascii=False, default=_plain), encoding="utf-8")
         fonts = typst.Fonts(include_system_fonts=True, font_paths=[str(_lay_out_fonts(root))])
         try:
-            pages = typst.Compiler(input=str(main), root=str(root), font_paths=fonts).compile(format="png", ppi=ppi)
+            pages = typst.Compiler(input=str(main), root=str(root), font_paths=fonts).compile(format=form, ppi=ppi)
         except typst.TypstError as error:
             raise _refusal(main.stem, error) from error
         return [pages] if isinstance(pages, bytes) else list(pages or ())

@@ -3,9 +3,18 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Literal
 
 from dryside.film.formats import FORMATS, FilmFormat
-from dryside.paper.cut_plan import NEIGHBOUR_MM, CutPlanDrawing, DrawnCut, DrawnFrame, DrawnStrip
+from dryside.paper.cut_plan import (
+    NEIGHBOUR_MM,
+    CutPlanDrawing,
+    DrawnCut,
+    DrawnFrame,
+    DrawnStrip,
+    cut_plan,
+    cut_plan_pictures,
+)
 from dryside.sleeves.cutting import CutPlan, Strip
 
 
@@ -29,6 +38,18 @@ def drawing_of(
         paper=paper,
         true_size=true_size,
     )
+
+
+def drawn_pages(drawing: CutPlanDrawing, form: Literal["pdf", "svg", "png"]) -> list[tuple[str, bytes]]:
+    """The drawing as files: what each page's name has at its end ('' for the only one, else '-1', '-2'), and its bytes.
+
+    Raises
+    ------
+    Refusal
+        As `paper.cut_plan.cut_plan`.
+    """
+    pages = [cut_plan(drawing)] if form == "pdf" else cut_plan_pictures(drawing, form)
+    return [(f"-{number}" if len(pages) > 1 else "", page) for number, page in enumerate(pages, 1)]
 
 
 def _film(plan: CutPlan) -> FilmFormat:
