@@ -8,13 +8,14 @@ prior stands.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dryside.negatives.layers import balanced_exposures
-from dryside.negatives.prior import ColourPrior
+from dryside.negatives.prior import whitening
 
 Array = NDArray[np.float64]
 
@@ -22,6 +23,10 @@ Array = NDArray[np.float64]
 # than a button.
 _CELL_STOPS = 0.2
 _MOST_CELLS_A_FRAME = 160
+
+# How many independent patches the tones are worth beside what features have told already: the more frames, the more
+# features are to be trusted.
+_EVIDENCE_OF_FRAME = 4.0
 
 # A grey's spread of log2 layer ratios (red and blue over green), narrowed from round to round; and where things at
 # large lie: a little warm, as a dozen scanned film photographs do.
@@ -35,7 +40,7 @@ _COLOUR_KEPT = 0.05
 # A frame all of whose tones lie on one line over many stops is a wedge: nothing else in pictures does.
 _FEWEST_STEPS = 7
 _WEDGE_SPAN_STOPS = 3.5
-_WEDGE_SCATTER = 0.10
+_WEDGE_SCATTER = 0.04  # powers of two of density
 _WEDGE_OFF_LINE = 0.02
 _WEDGE_WORTH = 10.0
 
@@ -52,7 +57,7 @@ _DEEP_SHADOW = 0.008
 
 @dataclass(frozen=True, eq=False)
 class Tones:
-    """Distinct tones of a roll's pictures.
+    """Distinct tones of pictures.
 
     Attributes
     ----------
@@ -65,48 +70,51 @@ class Tones:
     density: Array
     weight: Array
 
+    @property
+    def is_wedge(self) -> bool:
+        """Whether these are the tones of one frame that is a grey wedge."""
+        return bool(self.weight.sum() > 0.5 * _WEDGE_WORTH)
 
-def tones_of(frames: list[Array], prior_vector: Array) -> Tones:
-    """The distinct tones of frames.
+
+def tones_of(samples: Array, vector: Array) -> Tones:
+    """The distinct tones of a frame.
 
     Parameters
     ----------
-    frames : list of arrays of shape (samples, 3)
+    samples : array of shape (samples, 3)
         Densities above base in powers of two.
-    prior_vector : array of shape (23,)
-        Says how far apart two tones are.
+    vector : array of shape (23,)
+        The prior's mean: says how far apart two tones are.
 
     Returns
     -------
     Tones
-        At most 160 a frame, the most frequent; each weighs the root of its share, a whole frame weighs the same as any.
+        At most 160, the most frequent; each weighs the root of its share, all together 1 (a grey wedge: more). None
+        where the frame has no light in it.
     """
-    densities, weights = [np.empty((0, 3))], [np.empty(0)]
-    for samples in frames:
-        finite = samples[np.isfinite(samples).all(axis=1)]
-        exposed = balanced_exposures(prior_vector, finite)
-        bright = exposed.mean(axis=1) > _DEEP_SHADOW * max(float(np.quantile(exposed.mean(axis=1), 0.9)), 1e-6)
+    finite = samples[np.isfinite(samples).all(axis=1)]
+    exposed = balanced_exposures(vector, finite)
+    level = exposed.mean(axis=1)
+    if len(level):
+        bright = level > _DEEP_SHADOW * max(float(np.quantile(level, 0.9)), 1e-6)
         finite, exposed = finite[bright], exposed[bright]
-        if not len(finite):
-            continue
-        cell = np.floor(np.log2(np.maximum(exposed, 1e-3)) / _CELL_STOPS).astype(np.int64)
-        _, inverse, count = np.unique(cell, axis=0, return_inverse=True, return_counts=True)
-        mean = np.stack([np.bincount(inverse.ravel(), finite[:, i]) / count for i in range(3)], axis=1)
-        top = np.argsort(-count, kind="stable")[:_MOST_CELLS_A_FRAME]
-        share = np.sqrt(count[top] / count.sum())
-        worth = _WEDGE_WORTH if _on_one_line(mean[top], share / share.sum(), prior_vector) else 1.0
-        densities.append(mean[top])
-        weights.append(worth * share / share.sum())
+    if not len(finite):
+        return Tones(np.empty((0, 3)), np.empty(0))
+    cell = np.floor(np.log2(np.maximum(exposed, 1e-3)) / _CELL_STOPS).astype(np.int64)
+    _, inverse, count = np.unique(cell, axis=0, return_inverse=True, return_counts=True)
+    mean = np.stack([np.bincount(inverse.ravel(), finite[:, i]) / count for i in range(3)], axis=1)
+    top = np.argsort(-count, kind="stable")[:_MOST_CELLS_A_FRAME]
+    share = np.sqrt(count[top] / count.sum())
+    share = share / share.sum()
+    return Tones(mean[top], share * (_WEDGE_WORTH if _on_one_line(mean[top], share, vector) else 1.0))
+
+
+def tones_together(frames: Sequence[Tones]) -> Tones:
+    """The tones of several frames as one set."""
+    densities, weights = [np.empty((0, 3))], [np.empty(0)]
+    densities += [tones.density for tones in frames]
+    weights += [tones.weight for tones in frames]
     return Tones(np.concatenate(densities), np.concatenate(weights))
-
-
-def wedge_tones(frames: list[Array], prior_vector: Array) -> list[Array]:
-    """Densities of a frame's tones where it is a grey wedge, else none: arrays of shape (tones, 3), one a frame.
-
-    Parameters as in `tones_of`.
-    """
-    parts = [tones_of([samples], prior_vector) for samples in frames]
-    return [part.density if part.weight.sum() > 1.5 else np.empty((0, 3)) for part in parts]
 
 
 def _on_one_line(density: Array, share: Array, vector: Array) -> bool:
@@ -117,13 +125,13 @@ def _on_one_line(density: Array, share: Array, vector: Array) -> bool:
     variances = np.linalg.eigvalsh(np.cov(density.T, aweights=share))
     if variances[1] > _WEDGE_OFF_LINE**2 * variances[2]:
         return False
-    ratios = layer_ratios(vector, density)
     stops = np.log2(np.maximum(balanced_exposures(vector, density).mean(axis=1), 1e-3))
     if np.ptp(stops) < _WEDGE_SPAN_STOPS:
         return False
-    line = np.polynomial.polynomial.polyvander(stops - share @ stops, 3)
+    along = density.mean(axis=1)
+    line = np.polynomial.polynomial.polyvander((along - share @ along) / max(float(np.ptp(along)), 1e-6), 3)
     root = np.sqrt(share)[:, None]
-    off = ratios - line @ np.linalg.lstsq(line * root, ratios * root, rcond=None)[0]
+    off = density - line @ np.linalg.lstsq(line * root, density * root, rcond=None)[0]
     return bool(np.sqrt(share @ off**2).max() < _WEDGE_SCATTER)
 
 
@@ -133,19 +141,17 @@ def layer_ratios(vector: Array, density: Array) -> Array:
     return np.stack([stops[:, 0] - stops[:, 1], stops[:, 2] - stops[:, 1]], axis=1)
 
 
-def balanced_vector(prior: ColourPrior, mean: Array, tones: Tones, *, evidence: float = 9.0) -> Array:
-    """The roll's vector under the prior and the roll's tones.
+def balanced_vector(mean: Array, covariance: Array, frames: Sequence[Tones]) -> Array:
+    """The roll's vector under what is believed of it and the roll's tones.
 
     Parameters
     ----------
-    prior : ColourPrior
-        Its covariance says what may move, and what moves along.
     mean : array of shape (23,)
-        The prior's mean for this film base.
-    tones : Tones
-        From `tones_of`.
-    evidence : float
-        How many independent patches the tones are worth.
+        What is believed.
+    covariance : array of shape (23, 23)
+        Says what may move, and what moves along.
+    frames : sequence of Tones
+        Of each.
 
     Returns
     -------
@@ -153,9 +159,11 @@ def balanced_vector(prior: ColourPrior, mean: Array, tones: Tones, *, evidence: 
     """
     from scipy.optimize import least_squares
 
+    tones = tones_together(frames)
     if not len(tones.weight):
         return mean
-    whiten = prior.whitening()
+    evidence = _EVIDENCE_OF_FRAME / len(frames)
+    whiten = whitening(covariance)
     share = tones.weight / tones.weight.sum()
     vector, grey_share = mean, 0.0
     for spread in (*_NEUTRAL_SPREADS, *_SURE_SPREADS):

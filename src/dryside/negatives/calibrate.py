@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from dryside.negatives.camera_kind import CAMERA_KINDS
 from dryside.negatives.chart_values import LINEAR_SRGB, lab_of_srgb
 from dryside.negatives.layers import LUMINANCE, SHOULDER, SIZE, TOE, balanced_exposures, grain_bias_stops, scene
-from dryside.negatives.prior import ColourPrior, colour_prior
+from dryside.negatives.prior import ColourPrior, colour_prior, whitening
 
 Array = NDArray[np.float64]
 
@@ -95,6 +95,31 @@ def fit_chart(
     start = np.clip(mean, low + 1e-9, high - 1e-9)
     vector = least_squares(residuals, start, x_scale="jac", max_nfev=60).x
     return ChartFit(vector, chart_difference(scene(vector, frames), reference, aim).mean(axis=0))
+
+
+def fit_greys(mean: Array, covariance: Array, greys: Array) -> Array:
+    """The vector that renders tones known to be grey neutral, and else stays as believed.
+
+    Parameters
+    ----------
+    mean, covariance : arrays of shape (23,) and (23, 23)
+        What is believed.
+    greys : array of shape (tones, 3)
+        Densities above film base (slides: above bare light), in powers of two.
+    """
+    from scipy.optimize import least_squares
+
+    whiten = whitening(covariance)
+    low, high = bounds()
+
+    def residuals(vector: Array) -> Array:
+        coloured = _off_grey(vector, greys) / _GREY_SIGMA_STOPS * np.sqrt(_GREYS_WORTH / max(len(greys), 1))
+        return np.concatenate(
+            [coloured.ravel(), grain_bias_stops(vector) / GRAIN_SIGMA_STOPS, whiten @ (vector - mean)]
+        )
+
+    start = np.clip(mean, low + 1e-9, high - 1e-9)
+    return np.asarray(least_squares(residuals, start, x_scale="jac", max_nfev=60).x)
 
 
 def _off_grey(vector: Array, greys: Array) -> Array:

@@ -19,7 +19,7 @@ _USUAL_BASE = {
 # 5800 formula, as in the speed tables.
 _GREY_ABOVE_TOE_STOPS = 2.5
 _UNDER_STOPS = -2.2
-_OVER_STOPS = 3.2
+_OVER_STOPS = 2.8
 
 # Nothing in the frame is clearer than this above film base, log10.
 _FOG_DENSITY = 0.22

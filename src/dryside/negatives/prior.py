@@ -43,9 +43,46 @@ class ColourPrior:
         return np.asarray(np.concatenate([[1.0], base]) @ self.mean_by_base)
 
     def whitening(self) -> Array:
-        """Shape (23, 23): takes a distance from the mean to independent numbers of spread 1."""
-        return np.asarray(np.linalg.cholesky(np.linalg.inv(self.covariance)).T)
+        """`whitening` of the covariance."""
+        return whitening(self.covariance)
 
+
+def whitening(covariance: Array) -> Array:
+    """Shape (23, 23): takes a distance from the mean to independent numbers of spread 1."""
+    return np.asarray(np.linalg.cholesky(np.linalg.inv(covariance)).T)
+
+
+@dataclass(frozen=True, eq=False)
+class PicturePrior:
+    """How far the pictures of a roll move the vector from a process's mean, and how far it still spreads.
+
+    Attributes
+    ----------
+    middle, spread : ndarrays of shape (features,)
+        Of `picture_features` over many rolls.
+    weights : ndarray of shape (1 + features, 23)
+        From 1 and the features, less their middle and over their spread, to the shift.
+    covariance : ndarray of shape (23, 23)
+        Around the shifted mean.
+    """
+
+    middle: Array
+    spread: Array
+    weights: Array
+    covariance: Array
+
+    def design(self, features: Array) -> Array:
+        """1 and the features in units of their spread, held within what was seen; shape (..., 1 + features)."""
+        away = np.clip((features - self.middle) / self.spread, -_FARTHEST, _FARTHEST)
+        return np.concatenate([np.ones((*away.shape[:-1], 1)), away], axis=-1)
+
+    def shift(self, features: Array) -> Array:
+        """What is added to the mean, shape (..., 23)."""
+        return np.asarray(self.design(features) @ self.weights)
+
+
+# Features this many spreads away are taken as if they lay there: a line says nothing of what was never seen.
+_FARTHEST = 3.0
 
 _FILES: dict[CameraKind, str] = {"filtered": "colour_priors.json", "layered": "colour_priors_layered.json"}
 
@@ -68,3 +105,30 @@ def colour_prior(process: str, kind: CameraKind = "filtered") -> ColourPrior:
     if mean.shape != (4, SIZE) or covariance.shape != (SIZE, SIZE):
         raise ValueError(f"colour_priors.json: {process} has shapes {mean.shape} and {covariance.shape}")
     return ColourPrior(process, mean, covariance)
+
+
+_PICTURE_FILES: dict[CameraKind, str] = {
+    "filtered": "colour_from_pictures.json",
+    "layered": "colour_from_pictures_layered.json",
+}
+
+
+@cache
+def picture_prior(process: str, kind: CameraKind = "filtered") -> PicturePrior:
+    """What pictures tell of a colour process as one kind of sensor sees it, from the package's data files.
+
+    Raises
+    ------
+    ValueError
+        If `process` is none of 'c41', 'ecn2', 'e6'.
+    """
+    text = resources.files("dryside.negatives").joinpath("data", _PICTURE_FILES[kind]).read_text(encoding="utf-8")
+    found = json.loads(text)
+    if process not in found:
+        raise ValueError(f"process is {process!r}; a colour process is one of {', '.join(map(repr, found))}")
+    middle, spread, weights, covariance = (
+        np.array(found[process][key], dtype=float) for key in ("middle", "spread", "weights", "covariance")
+    )
+    if weights.shape != (1 + len(middle), SIZE) or covariance.shape != (SIZE, SIZE):
+        raise ValueError(f"{_PICTURE_FILES[kind]}: {process} has shapes {weights.shape} and {covariance.shape}")
+    return PicturePrior(middle, spread, weights, covariance)

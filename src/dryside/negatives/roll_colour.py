@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dryside.negatives.balance import balanced_vector, layer_ratios, tones_of, wedge_tones
-from dryside.negatives.calibrate import NO_GREYS, fit_chart_by_best_prior
-from dryside.negatives.camera_kind import camera_kind
+from dryside.negatives.balance import balanced_vector, layer_ratios, tones_of
+from dryside.negatives.calibrate import NO_GREYS, fit_chart_by_best_prior, fit_greys
+from dryside.negatives.camera_kind import CameraKind, camera_kind
 from dryside.negatives.chart import ChartFound, find_chart
 from dryside.negatives.layers import NEUTRAL, neutral_stops
-from dryside.negatives.prior import colour_prior
+from dryside.negatives.picture_features import picture_features
+from dryside.negatives.prior import colour_prior, picture_prior
 from dryside.negatives.profile import Profile
 from dryside.negatives.recipe import Triple, as_triple
 
@@ -82,21 +83,49 @@ def roll_colour(
     """
     base = np.median(bases, axis=0) * LOG10_2 if len(bases) else np.zeros(3)
     usual = colour_prior(process).mean(base)
-    greys = wedge_tones([picture.reshape(-1, 3) for picture in pictures], usual)
-    telling = [picture for picture, grey in zip(pictures, greys, strict=True) if not len(grey)]
-    prior = colour_prior(process, camera_kind(process, base if len(bases) else None, telling))
-    mean = prior.mean(base)
+    read = [tones_of(picture.reshape(-1, 3), usual) for picture in pictures]
+    telling = [picture for picture, tones in zip(pictures, read, strict=True) if not tones.is_wedge]
+    kind = camera_kind(process, base if len(bases) else None, telling)
+    mean = colour_prior(process, kind).mean(base)
     if profile is not None:
         return RollColour(profile.numbers, "profile", 1.0, _shift(profile.numbers, mean))
     scale = _believable_scale(pictures, process)
     found = [find_chart(picture) for picture in pictures] if use_charts and scale == 1.0 else []
     charts = [chart.density for chart in found if isinstance(chart, ChartFound)]
     if charts:
-        known = np.concatenate([grey for grey, chart in zip(greys, found, strict=True) if not chart] or [NO_GREYS])
+        wedges = [one.density for one, chart in zip(read, found, strict=True) if one.is_wedge and not chart]
+        known = np.concatenate(wedges or [NO_GREYS])
         vector = fit_chart_by_best_prior(process, base, np.array(charts), greys=known).vector
         return RollColour(vector, "chart", scale, _shift(vector, mean))
-    vector = balanced_vector(prior, mean, tones_of([picture.reshape(-1, 3) * scale for picture in pictures], mean))
+    vector = vector_from_pictures(process, kind, base, [picture.reshape(-1, 3) * scale for picture in pictures])
     return RollColour(vector, "pictures", scale, _shift(vector, mean))
+
+
+def vector_from_pictures(process: str, kind: CameraKind, base_density: Array, pictures: Sequence[Array]) -> Array:
+    """The colour numbers that pictures without a chart tell.
+
+    What their features tell narrows the prior; under what is left of it as many tones as can be come out neutral. Where
+    a frame is a grey wedge, its tones do.
+
+    Parameters
+    ----------
+    process, kind
+        Of the film and of the sensor.
+    base_density : array of shape (3,)
+        Film base, log10; zeros for slides.
+    pictures : sequence of arrays of shape (samples, 3)
+        Densities above base in powers of two.
+    """
+    mean = colour_prior(process, kind).mean(base_density)
+    each = [tones for tones in (tones_of(picture, mean) for picture in pictures) if len(tones.weight)]
+    if not each:
+        return mean
+    told = picture_prior(process, kind)
+    narrowed = mean + told.shift(picture_features(base_density, each, mean))
+    wedges = [tones.density for tones in each if tones.is_wedge]
+    if wedges:
+        return fit_greys(narrowed, told.covariance, np.concatenate(wedges))
+    return balanced_vector(narrowed, told.covariance, each)
 
 
 def frame_vectors(vector: Array, pictures: Sequence[Array]) -> list[tuple[Array, float]]:
@@ -124,7 +153,7 @@ def frame_vectors(vector: Array, pictures: Sequence[Array]) -> list[tuple[Array,
 
 def _middle_ratio(vector: Array, density: Array) -> Array:
     """Median layer ratios over a frame's distinct tones, shape (2,)."""
-    tones = tones_of([density], vector)
+    tones = tones_of(density, vector)
     return np.median(layer_ratios(vector, tones.density), axis=0) if len(tones.weight) else np.zeros(2)
 
 
