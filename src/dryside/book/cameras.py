@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
-from dryside.book.rows import fetch, fetch_one, insert, must_be, update
+from dryside.book.rows import fetch, insert, must_be, update
 from dryside.book.schema import cameras, lenses
 from dryside.film.refusal import Refusal
 
 if TYPE_CHECKING:
-    from sqlalchemy import Connection
+    from sqlalchemy import Connection, Table
 
 
 @dataclass(frozen=True)
@@ -47,8 +47,7 @@ def add_camera(conn: Connection, name: str, **columns: Any) -> CameraRow:
     Refusal
         If the name is empty or taken.
     """
-    name = _free_name(conn, "camera", name)
-    return get_camera(conn, insert(conn, cameras, {"name": name, **columns}))
+    return _add(conn, _CAMERAS, name, columns)
 
 
 def get_camera(conn: Connection, camera: int | str) -> CameraRow:
@@ -59,13 +58,7 @@ def get_camera(conn: Connection, camera: int | str) -> CameraRow:
     NotFound
         If there is none.
     """
-    row = (
-        fetch_one(conn, CameraRow, cameras, cameras.c.id == camera)
-        if isinstance(camera, int)
-        else _by_name(list_cameras(conn), camera)
-    )
-    names = ", ".join(known.name for known in list_cameras(conn)) or "none yet"
-    return must_be(row, f"camera {camera}", f"In it: {names}.")
+    return _get(conn, _CAMERAS, camera)
 
 
 def find_or_add_camera(conn: Connection, name: str) -> CameraRow:
@@ -75,7 +68,7 @@ def find_or_add_camera(conn: Connection, name: str) -> CameraRow:
 
 def list_cameras(conn: Connection) -> list[CameraRow]:
     """Every camera, by name."""
-    return fetch(conn, CameraRow, cameras, order=(cameras.c.name,))
+    return _list(conn, _CAMERAS)
 
 
 def update_camera(conn: Connection, camera_id: int, **changes: Any) -> CameraRow:
@@ -92,8 +85,7 @@ def add_lens(conn: Connection, name: str, **columns: Any) -> LensRow:
     Refusal
         If the name is empty or taken.
     """
-    name = _free_name(conn, "lens", name)
-    return get_lens(conn, insert(conn, lenses, {"name": name, **columns}))
+    return _add(conn, _LENSES, name, columns)
 
 
 def get_lens(conn: Connection, lens: int | str) -> LensRow:
@@ -104,13 +96,7 @@ def get_lens(conn: Connection, lens: int | str) -> LensRow:
     NotFound
         If there is none.
     """
-    row = (
-        fetch_one(conn, LensRow, lenses, lenses.c.id == lens)
-        if isinstance(lens, int)
-        else _by_name(list_lenses(conn), lens)
-    )
-    names = ", ".join(known.name for known in list_lenses(conn)) or "none yet"
-    return must_be(row, f"lens {lens}", f"In it: {names}.")
+    return _get(conn, _LENSES, lens)
 
 
 def find_or_add_lens(conn: Connection, name: str) -> LensRow:
@@ -120,19 +106,45 @@ def find_or_add_lens(conn: Connection, name: str) -> LensRow:
 
 def list_lenses(conn: Connection) -> list[LensRow]:
     """Every lens, by name."""
-    return fetch(conn, LensRow, lenses, order=(lenses.c.name,))
+    return _list(conn, _LENSES)
 
 
-def _by_name(rows: list[Any], name: str) -> Any:
+Row = TypeVar("Row", CameraRow, LensRow)
+
+
+@dataclass(frozen=True)
+class _Kind(Generic[Row]):
+    """What cameras and lenses have alike: things of a name, each in a table of its own."""
+
+    word: str
+    table: Table
+    row: type[Row]
+
+
+_CAMERAS = _Kind("camera", cameras, CameraRow)
+_LENSES = _Kind("lens", lenses, LensRow)
+
+
+def _list(conn: Connection, kind: _Kind[Row]) -> list[Row]:
+    return fetch(conn, kind.row, kind.table, order=(kind.table.c.name,))
+
+
+def _by_name(rows: list[Row], name: str) -> Row | None:
     wanted = name.strip().casefold()
     return next((row for row in rows if row.name.casefold() == wanted), None)
 
 
-def _free_name(conn: Connection, what: str, name: str) -> str:
+def _get(conn: Connection, kind: _Kind[Row], one: int | str) -> Row:
+    known = _list(conn, kind)
+    row = next((row for row in known if row.id == one), None) if isinstance(one, int) else _by_name(known, one)
+    names = ", ".join(row.name for row in known) or "none yet"
+    return must_be(row, f"{kind.word} {one}", f"In it: {names}.")
+
+
+def _add(conn: Connection, kind: _Kind[Row], name: str, columns: dict[str, Any]) -> Row:
     name = name.strip()
     if not name:
-        raise Refusal(what, "the name is empty", "Give a name.")
-    known: list[Any] = [*list_cameras(conn)] if what == "camera" else [*list_lenses(conn)]
-    if _by_name(known, name):
-        raise Refusal(f"{what} {name}", "already in this book", "Use another name.")
-    return name
+        raise Refusal(kind.word, "the name is empty", "Give a name.")
+    if _by_name(_list(conn, kind), name):
+        raise Refusal(f"{kind.word} {name}", "already in this book", "Use another name.")
+    return _get(conn, kind, insert(conn, kind.table, {"name": name, **columns}))

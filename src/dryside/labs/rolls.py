@@ -12,8 +12,8 @@ from datetime import date
 from fractions import Fraction
 from pathlib import Path
 
+from dryside.book.notes.days import read_day
 from dryside.film.formats import parse_format
-from dryside.film.instants import parse_date
 from dryside.film.nearest import in_words, nearest_names
 from dryside.film.processes import parse_process
 from dryside.film.refusal import NotFound, Refusal
@@ -269,7 +269,7 @@ def _need_by(text: str, where: str, start: date | None) -> date | None:
     if not text:
         return None
     try:
-        day = parse_date(text)
+        day = read_day(text)
     except Refusal as error:
         # 3/4/2026 is two days; nobody should learn on the third of April which one was meant.
         raise Refusal(where, f"need_by '{text}' is no day: {error.found}", "Write it like 2026-09-30.") from error

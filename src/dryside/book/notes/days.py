@@ -11,6 +11,7 @@ from dryside.book.notes.noted import Assumptions
 from dryside.book.notes.words import MONTHS, WEEKDAYS
 from dryside.film.refusal import Refusal
 
+EARLIEST_YEAR, LATEST_YEAR = 1840, 2199
 _MONTH = "|".join(sorted((re.escape(name) for name in MONTHS), key=len, reverse=True))
 _DAY_BEFORE = rf"(?:(?:{WEEKDAYS})\.?,?\s+)?"
 DATE = re.compile(
@@ -64,6 +65,25 @@ def read_date(match: re.Match[str], assume: Assumptions) -> date:
         year = _year(match["nm_y"] or match["mn_y"], assume, found)
         month, day = MONTHS[name], int(match["nm_d"] or match["mn_d"])
     return _day(found, year, month, day)
+
+
+def read_day(text: str) -> date:
+    """A day that stands alone, as a cell of a sheet: as notes have it, or `20260714`; its year in four digits.
+
+    Raises
+    ------
+    Refusal
+        If it is none, `3/4/2026` may be two, or its year lies outside 1840 (before that there was no film) to 2199.
+    """
+    plain = re.sub(r"^(\d{4})(\d{2})(\d{2})$", r"\1-\2-\3", text.strip())
+    match = DATE.fullmatch(plain)
+    year = re.search(r"(?<!\d)\d{4}(?!\d)", plain)
+    if match is None or year is None:
+        raise Refusal(f"date {text!r}", "not a day with its year", "Write it like 2026-07-14.")
+    if not EARLIEST_YEAR <= int(year[0]) <= LATEST_YEAR:
+        found = f"the year must be {EARLIEST_YEAR} to {LATEST_YEAR}"
+        raise Refusal(f"date {text!r}", found, "Write it like 2026-07-14.")
+    return read_date(match, Assumptions())
 
 
 def read_time(match: re.Match[str]) -> Clock:
