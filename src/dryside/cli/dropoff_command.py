@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dryside.cli.support import AsJson, Today, book_from, instant, print_json, say, table, today
+from dryside.cli.support import AsJson, Today, book_from, instant, print_json, say, table, today, with_options
 from dryside.film.refusal import Refusal
 
 if TYPE_CHECKING:
@@ -19,22 +20,35 @@ app = typer.Typer(
     add_completion=False, no_args_is_help=True, help="Order sheets and labels; record the order and its receipt."
 )
 
-Rolls = Annotated[list[str] | None, typer.Argument(metavar="[ROLL]...", help="Rolls for --lab; else all that wait.")]
-LabName = Annotated[str | None, typer.Option("--lab", metavar="LAB", help="Everything here, instead of a plan.")]
-PlanNumber = Annotated[int, typer.Option("--plan", min=1, metavar="N", help="Which plan of 'dryside plan'.")]
-On = Annotated[str | None, typer.Option("--on", metavar="DAY", help="Day of the drop-off; else today.")]
-Scan = Annotated[str | None, typer.Option(metavar="NAME", help="Scan for rolls that say none.")]
-Told = Annotated[list[str] | None, typer.Option(metavar="ROLL=PRICE", help="A roll's price as the lab told it.")]
-Ready = Annotated[str | None, typer.Option(metavar="DAY", help="Ready day as the lab promised it.")]
-Out = Annotated[Path | None, typer.Option(metavar="DIR", help="Where the papers go; else the book's paper/.")]
-Page = Annotated[str, typer.Option(help="a4 or letter.")]
-Contact = Annotated[list[str] | None, typer.Option(metavar="PART", help="Print of you: name, phone, email, address.")]
-PerOwner = Annotated[bool, typer.Option("--per-owner", help="Also a sheet for each owner.")]
-Prices = Annotated[bool, typer.Option("--prices/--no-prices", help="Print the estimate.")]
-Labels = Annotated[str | None, typer.Option(metavar="GRID", help="Stickers: '3x8 at 15,20 size 60x30 gap 2,0' (mm).")]
-Skip = Annotated[int, typer.Option(min=0, help="Stickers already used on the first sheet.")]
-Twin = Annotated[bool, typer.Option("--twin", help="Each label twice: roll and bag.")]
-Templates = Annotated[Path | None, typer.Option(metavar="DIR", help="Your own templates.")]
+
+@dataclass(frozen=True)
+class Meant:
+    """Which order is meant, and how its papers are printed: what `papers` and `record` are both asked."""
+
+    rolls: Annotated[
+        list[str] | None, typer.Argument(metavar="[ROLL]...", help="Rolls for --lab; else all that wait.")
+    ] = None
+    lab: Annotated[str | None, typer.Option("--lab", metavar="LAB", help="Everything here, instead of a plan.")] = None
+    plan: Annotated[int, typer.Option("--plan", min=1, metavar="N", help="Which plan of 'dryside plan'.")] = 1
+    on: Annotated[str | None, typer.Option("--on", metavar="DAY", help="Day of the drop-off; else today.")] = None
+    scan: Annotated[str | None, typer.Option(metavar="NAME", help="Scan for rolls that say none.")] = None
+    told: Annotated[list[str] | None, typer.Option(metavar="ROLL=PRICE", help="A roll's price as the lab told it.")] = (
+        None
+    )
+    ready: Annotated[str | None, typer.Option(metavar="DAY", help="Ready day as the lab promised it.")] = None
+    out: Annotated[Path | None, typer.Option(metavar="DIR", help="Where the papers go; else the book's paper/.")] = None
+    page: Annotated[str, typer.Option(help="a4 or letter.")] = "a4"
+    contact: Annotated[
+        list[str] | None, typer.Option(metavar="PART", help="Print of you: name, phone, email, address.")
+    ] = None
+    per_owner: Annotated[bool, typer.Option("--per-owner", help="Also a sheet for each owner.")] = False
+    prices: Annotated[bool, typer.Option("--prices/--no-prices", help="Print the estimate.")] = True
+    labels: Annotated[
+        str | None, typer.Option(metavar="GRID", help="Stickers: '3x8 at 15,20 size 60x30 gap 2,0' (mm).")
+    ] = None
+    skip: Annotated[int, typer.Option(min=0, help="Stickers already used on the first sheet.")] = 0
+    twin: Annotated[bool, typer.Option("--twin", help="Each label twice: roll and bag.")] = False
+    templates: Annotated[Path | None, typer.Option(metavar="DIR", help="Your own templates.")] = None
 
 
 @app.command()
@@ -82,35 +96,21 @@ def wish(
 
 
 @app.command()
+@with_options(Meant)
 def papers(
     ctx: typer.Context,
-    rolls: Rolls = None,
-    lab: LabName = None,
-    plan: PlanNumber = 1,
-    on: On = None,
-    scan: Scan = None,
-    told: Told = None,
-    ready: Ready = None,
-    out: Out = None,
-    page: Page = "a4",
-    contact: Contact = None,
-    per_owner: PerOwner = False,
-    prices: Prices = True,
-    labels: Labels = None,
-    skip: Skip = 0,
-    twin: Twin = False,
-    templates: Templates = None,
+    meant: Meant,
     as_json: AsJson = False,
     day: Today = None,
 ) -> None:
     """Print order sheets and labels, and what to know first; nothing is recorded."""
     from dryside.labs.handing_in import order_warnings, write_order_papers
 
-    choices = _choices(page, contact, per_owner, prices, labels, skip, twin, templates)
+    choices = _choices(meant)
     with book_from(ctx, create=False) as book, book.read() as conn:
-        found = _orders(conn, rolls or [], lab, plan, on, day, scan, told, ready)
+        found = _orders(conn, meant, day)
         warnings = [vars(one) for one in order_warnings(conn, found)]
-        written = [path for order in found for path in write_order_papers(book, conn, order, choices, folder=out)]
+        written = [path for order in found for path in write_order_papers(book, conn, order, choices, folder=meant.out)]
     if as_json:
         print_json({"papers": written, "orders": [_draft(order) for order in found], "warnings": warnings})
         return
@@ -120,24 +120,10 @@ def papers(
 
 
 @app.command()
+@with_options(Meant)
 def record(
     ctx: typer.Context,
-    rolls: Rolls = None,
-    lab: LabName = None,
-    plan: PlanNumber = 1,
-    on: On = None,
-    scan: Scan = None,
-    told: Told = None,
-    ready: Ready = None,
-    out: Out = None,
-    page: Page = "a4",
-    contact: Contact = None,
-    per_owner: PerOwner = False,
-    prices: Prices = True,
-    labels: Labels = None,
-    skip: Skip = 0,
-    twin: Twin = False,
-    templates: Templates = None,
+    meant: Meant,
     note: Annotated[str | None, typer.Option(help="Kept with the order.")] = None,
     who: Annotated[str | None, typer.Option(metavar="NAME", help="Who handed them in.")] = None,
     as_json: AsJson = False,
@@ -146,10 +132,10 @@ def record(
     """Record the order, as planned or (with --lab and rolls) as it was made at the counter; print its papers."""
     from dryside.labs.handing_in import hand_in, order_warnings, write_order_papers
 
-    choices = _choices(page, contact, per_owner, prices, labels, skip, twin, templates)
+    choices = _choices(meant)
     with book_from(ctx, create=False) as book:
         with book.write() as conn:
-            found = _orders(conn, rolls or [], lab, plan, on, day, scan, told, ready)
+            found = _orders(conn, meant, day)
             warnings = [vars(one) for one in order_warnings(conn, found)]
             moments = {order.drop_off: instant(order.drop_off.isoformat()) for order in found}
             made = hand_in(conn, found, moments=moments, who=who, notes=note)
@@ -157,7 +143,7 @@ def record(
             written = [
                 path
                 for order, row in zip(found, made, strict=True)
-                for path in write_order_papers(book, conn, order, choices, folder=out, number=row.number)
+                for path in write_order_papers(book, conn, order, choices, folder=meant.out, number=row.number)
             ]
     if as_json:
         orders = [{"order": row.number, **_draft(order)} for order, row in zip(found, made, strict=True)]
@@ -272,42 +258,36 @@ def templates(folder: Annotated[Path, typer.Argument(metavar="DIR")], as_json: A
         say("\n".join(map(str, written)) or "All of them were there already; nothing was changed.")
 
 
-def _choices(
-    page: str,
-    contact: list[str] | None,
-    per_owner: bool,
-    prices: bool,
-    labels: str | None,
-    skip: int,
-    twin: bool,
-    own: Path | None,
-) -> PaperChoices:
+def _choices(meant: Meant) -> PaperChoices:
     from dryside.film.nearest import in_words
     from dryside.labs.papers import CONTACT_PARTS, PaperChoices
     from dryside.paper.roll_labels import parse_grid
     from dryside.paper.typeset import PAGES
 
-    if page not in PAGES:
-        raise Refusal(f"--page {page}", "paper is a4 or letter", "Name one of the two.")
-    parts = [part.strip() for one in contact or () for part in one.split(",")]
+    if meant.page not in PAGES:
+        raise Refusal(f"--page {meant.page}", "paper is a4 or letter", "Name one of the two.")
+    parts = [part.strip() for one in meant.contact or () for part in one.split(",")]
     for part in parts:
         if part not in CONTACT_PARTS:
             raise Refusal(f"--contact {part}", f"it is none of {in_words(CONTACT_PARTS)}", "Name one of them.")
-    grid = parse_grid(labels, page=page) if labels else None
-    return PaperChoices(page, tuple(parts), per_owner, prices, grid, skip, twin, own)
+    grid = parse_grid(meant.labels, page=meant.page) if meant.labels else None
+    return PaperChoices(
+        meant.page, tuple(parts), meant.per_owner, meant.prices, grid, meant.skip, meant.twin, meant.templates
+    )
 
 
-def _orders(conn, rolls, lab, plan, on, day, scan, told, ready) -> list[PlannedOrder]:
+def _orders(conn, meant: Meant, day: str | None) -> list[PlannedOrder]:
     """The orders meant: rolls at one lab, or those of a plan over all that wait."""
     from dryside.book.instants import parse_day
 
-    when = parse_day(on) if on else today(day)
-    wishes = _wishes(conn, rolls, scan)
-    if lab is not None:
-        return [_at_one_lab(conn, lab, wishes, when, told, parse_day(ready) if ready else None)]
-    if told or ready:
+    when = parse_day(meant.on) if meant.on else today(day)
+    wishes = _wishes(conn, meant.rolls or [], meant.scan)
+    if meant.lab is not None:
+        ready = parse_day(meant.ready) if meant.ready else None
+        return [_at_one_lab(conn, meant.lab, wishes, when, meant.told, ready)]
+    if meant.told or meant.ready:
         raise Refusal("--told, --ready", "they belong to one lab's order", "Name it: --lab LAB.")
-    return _of_plan(conn, wishes, when, plan)
+    return _of_plan(conn, wishes, when, meant.plan)
 
 
 def _wishes(conn, rolls, scan):

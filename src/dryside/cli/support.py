@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
+import inspect
 import json
 import os
 import sys
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from decimal import Decimal
 from enum import Enum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 
 import typer
 
@@ -25,6 +27,34 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document.")
 Today = Annotated[
     str | None, typer.Option("--today", envvar="DRYSIDE_TODAY", metavar="DAY", help="Act as on this day.")
 ]
+
+
+def with_options(group: type[Any]) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Give a command the options that a dataclass declares, its fields annotated as a command's parameters are.
+
+    The command's second parameter takes them, as one of these; the first stays the context. So that commands with the
+    same options declare them once.
+    """
+
+    def give(command: Callable[..., None]) -> Callable[..., None]:
+        own = inspect.signature(command, eval_str=True)
+        first, taken, *others = own.parameters.values()
+        fields = inspect.signature(group, eval_str=True).parameters
+        hints = get_type_hints(group, include_extras=True)
+        options = [one.replace(annotation=hints[name], kind=first.kind) for name, one in fields.items()]
+
+        @functools.wraps(command)
+        def called(**given: Any) -> None:
+            told = group(**{name: given.pop(name) for name in fields})
+            command(**given, **{taken.name: told})
+
+        made = [first, *options, *others]
+        called.__dict__["__signature__"] = own.replace(parameters=made)
+        called.__annotations__ = {one.name: one.annotation for one in made}
+        del called.__wrapped__
+        return called
+
+    return give
 
 
 @contextmanager
