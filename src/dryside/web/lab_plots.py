@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from dryside.stats.lab_figures import IN_WORDS, QUANTITIES, ProcessSeries, lab_figures, process_series
+from dryside.stats.lab_figures import QUANTITIES, ProcessSeries, lab_figures, process_series
 from dryside.web import plot
 
 if TYPE_CHECKING:
@@ -14,7 +14,11 @@ if TYPE_CHECKING:
     from dryside.stats.lab_figures import LabFigures
 
 ENOUGH = 2
+MOST_SHOWN = 60
 _COLOURS = {"base_red": "red", "base_green": "green", "base_blue": "blue", "contrast": "grey", "picture_range": "grey"}
+
+
+_IN_SHORT = {"base_red": "red", "base_green": "green", "base_blue": "blue", "contrast": "", "picture_range": ""}
 
 
 def figures_of(conn: Connection, lab: str) -> LabFigures | None:
@@ -39,13 +43,13 @@ def _drawn(series: ProcessSeries, quantities: tuple[str, ...], name: str, unit: 
     for quantity in quantities:
         points = tuple(
             (date.fromisoformat(one.day[:10]), float(getattr(one, quantity)))
-            for one in series.developments
+            for one in series.developments[-MOST_SHOWN:]
             if getattr(one, quantity) is not None
         )
         if len(points) >= ENOUGH:
             chart = series.charts.get(quantity)
             limits = (chart.low, chart.high) if chart else ()
-            lines.append(plot.Line(IN_WORDS[quantity], _COLOURS[quantity], points, limits))
+            lines.append(plot.Line(_IN_SHORT[quantity], _COLOURS[quantity], points, limits))
     if not lines:
         return None
     return {

@@ -29,7 +29,8 @@ def labs_page(request: Request) -> Response:
     """All labs side by side."""
     site = site_of(request)
     with site.book.read() as conn:
-        shown = [_shown(conn, known, site.day()) for known in list_labs(conn, day=site.day(), with_inactive=True)]
+        known_labs = list_labs(conn, day=site.day(), with_inactive=True)
+        shown = [_shown(conn, known, site.day(), None) for known in known_labs]
     return page(
         request, "labs.html", title="Labs", shown=shown, day=site.day(), developed=DEVELOPED, scans=SCANS,
         prints=PRINTS, weekdays=tuple(day_name),
@@ -42,7 +43,7 @@ def lab_page(request: Request, name: str) -> Response:
     site = site_of(request)
     with site.book.read() as conn:
         known = get_lab(conn, name, day=site.day())
-        shown = _shown(conn, known, site.day())
+        shown = _shown(conn, known, site.day(), figures_of(conn, known.row.name))
         plots = developing_plots(conn, known.row.name)
     return page(request, "lab.html", title=known.row.name, one=shown, plots=plots)
 
@@ -73,14 +74,14 @@ def active(request: Request, name: str, form: Form) -> Response:
     return done(request, f"/labs/{known.row.name}", f"{known.row.name} {said}.", undo_id)
 
 
-def _shown(conn: Connection, known: Any, day: Any) -> dict[str, Any]:
+def _shown(conn: Connection, known: Any, day: Any, figures: Any) -> dict[str, Any]:
     orders = list_orders(conn, lab_id=known.row.id)
     return {
         "known": known,
         "rows": lab_rows(known.lab, day),
         "is_old": known.lab.prices_are_old(day),
         "record": record_of(known.lab, orders),
-        "figures": figures_of(conn, known.row.name),
+        "figures": figures,
         "orders": list(reversed(orders)),
         "lists": price_lists_of(conn, known.row.id),
     }

@@ -71,6 +71,11 @@ def lines(several: Sequence[Line], *, unit: str, title: str) -> Markup:
         ]
         path = "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in places)
         parts.append(Markup('<path class="plot-line {}" d="{}"/>').format(one.kind, path))
+        if one.name:
+            x, y = places[-1]
+            parts.append(
+                Markup('<text class="plot-end" x="{:.1f}" y="{:.1f}">{}</text>').format(x - 6, y - 10, one.name)
+            )
         parts += [Markup('<circle class="plot-point {}" cx="{:.1f}" cy="{:.1f}" r="4"/>').format(one.kind, x, y)
                   for x, y in places]  # fmt: skip
     return _svg(parts, title)

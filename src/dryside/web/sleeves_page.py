@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter, Request, Response
@@ -12,12 +13,14 @@ from dryside.book.frames import find_frame
 from dryside.book.journey import RollState
 from dryside.book.roll_list import rolls_in
 from dryside.book.rolls import RollRow, find_roll, get_roll
-from dryside.book.schema import binders
+from dryside.book.schema import binders, rolls, strips
+from dryside.book.schema import pages as leaves_table
 from dryside.book.undoing import Ledger, recent_changes
 from dryside.film.refusal import NotFound, Refusal
 from dryside.paper.cut_plan import cut_plan
 from dryside.sleeves.binders import (
     HOLDS,
+    BinderRow,
     add_binder,
     find_binder,
     find_page,
@@ -39,14 +42,18 @@ from dryside.web.forms import Form, needed, text, whole
 from dryside.web.pages import done, page, site_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from sqlalchemy import Connection
 
 router = APIRouter()
 
 
 @router.get("/sleeves")
-def sleeves_page(request: Request, roll: str = "", pages: str = "", find: str = "") -> Response:
-    """Rolls to sleeve, binders, what is lent; a roll's cut plan where one is named."""
+def sleeves_page(
+    request: Request, roll: str = "", pages: str = "", find: str = "", binder: int | None = None
+) -> Response:
+    """Rolls to sleeve, binders, what is lent; a roll's cut plan and a binder's pages where they are named."""
     site = site_of(request)
     with site.book.read() as conn:
         found = _found(conn, find) if find else None
@@ -55,9 +62,12 @@ def sleeves_page(request: Request, roll: str = "", pages: str = "", find: str = 
         chosen = find_roll(conn, roll) if roll else None
         given: dict[str, Any] = {
             "waiting": rolls_in(conn, (RollState.NEGATIVES_BACK,)),
-            "binders": [(one, _pages(conn, one.id)) for one in list_binders(conn)],
+            "binders": (all_binders := sorted(list_binders(conn), key=_by_name)),
+            "counts": _counts(conn),
+            "opened": (opened := _opened(all_binders, binder)),
+            "leaves": _leaves(conn, opened.id) if opened else [],
             "loans": list_loans(conn),
-            "care": care_of_binders(conn),
+            "care": _care(conn),
             "found": found,
             "plan": _plan(conn, chosen, pages, site.day()) if chosen else None,
         }
@@ -67,19 +77,63 @@ def sleeves_page(request: Request, roll: str = "", pages: str = "", find: str = 
     )  # fmt: skip
 
 
-def _pages(conn: Connection, binder_id: int) -> list[dict[str, Any]]:
-    shown = []
-    for one in list_pages(conn, binder_id):
-        ids = dict.fromkeys(strip.roll_id for strip in strips_on_page(conn, one.id))
-        shown.append({"number": one.number, "layout": one.layout, "rolls": [get_roll(conn, each) for each in ids]})
-    return shown
+def _opened(all_binders: Sequence[BinderRow], wanted: int | None) -> BinderRow | None:
+    """The binder whose pages are shown: the one named, else the newest."""
+    newest = max(all_binders, key=lambda one: one.id, default=None)
+    return next((one for one in all_binders if one.id == wanted), newest)
+
+
+def _by_name(one: BinderRow) -> list[tuple[int, str]]:
+    """Binder 9 stands before binder 10."""
+    parts = re.split(r"(\d+)", one.name.casefold())
+    return [(int(part), "") if part.isdecimal() else (0, part) for part in parts]
+
+
+def _care(conn: Connection) -> list[dict[str, Any]]:
+    """How to keep what the binders hold: said once for all binders of which the same is true."""
+    found: dict[Any, dict[str, Any]] = {}
+    for one in care_of_binders(conn):
+        said = (tuple(one.cautions), tuple(one.advice))
+        found.setdefault(said, {"cautions": one.cautions, "advice": one.advice, "binders": []})["binders"].append(
+            one.binder
+        )
+    return list(found.values())
+
+
+def _counts(conn: Connection) -> dict[int, int]:
+    """How many pages each binder has."""
+    from sqlalchemy import func, select
+
+    leaf = leaves_table.c
+    return {int(row[0]): int(row[1]) for row in
+            conn.execute(select(leaf.binder_id, func.count()).group_by(leaf.binder_id))}  # fmt: skip
+
+
+def _leaves(conn: Connection, binder_id: int) -> list[tuple[int, list[str]]]:
+    """Each page's number with the names of the rolls that lie on it."""
+    from sqlalchemy import select
+
+    joined = leaves_table.outerjoin(strips, strips.c.page_id == leaves_table.c.id).outerjoin(
+        rolls, rolls.c.id == strips.c.roll_id
+    )
+    rows = conn.execute(
+        select(leaves_table.c.number, rolls.c.code, rolls.c.title).select_from(joined)
+        .where(leaves_table.c.binder_id == binder_id).order_by(leaves_table.c.number, strips.c.row, strips.c.place)
+    )  # fmt: skip
+    found: dict[int, dict[str, None]] = {}
+    for number, code, title in rows:
+        names = found.setdefault(number, {})
+        if code:
+            names[title or code] = None
+    return [(number, list(names)) for number, names in found.items()]
 
 
 def _found(conn: Connection, what: str) -> Any:
     """Where a roll, a frame or a scanned QR lies: an address for a binder, places for a roll."""
     spine = binder_of_qr(what)
     if spine is not None:
-        return f"/sleeves#binder-{find_binder(conn, spine).id}"
+        known = find_binder(conn, spine).id
+        return f"/sleeves?binder={known}#binder-{known}"
     roll, label = find_picture(conn, what)
     wanted = find_frame(conn, roll.id, label).label if label else None
     return {"roll": roll, "places": whereabouts(conn, roll, wanted)}

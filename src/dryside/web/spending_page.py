@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
 
 from dryside.book.instants import parse_day
-from dryside.stats.charges import Charge, list_charges
+from dryside.stats.charges import list_charges
 from dryside.stats.spending import count_frames, list_unpaid, shelf_worth, spending, whole
 from dryside.web import plot
 from dryside.web.pages import page, site_of
 
 router = APIRouter()
 WAYS = ("month", "lab", "process", "owner", "roll")
-MOST_BARS = 18
+MOST_BARS = 12
 FEWEST_BARS = 6
 
 
@@ -31,10 +32,11 @@ def spending_page(request: Request, by: str = "month", since: str = "", until: s
         charges = list_charges(conn, since=since or None, until=until or None)
         counts = count_frames(conn)
         unpaid, shelf = list_unpaid(conn), shelf_worth(conn, site.day().isoformat())
+    rows = spending(charges, counts, by)
     return page(
         request, "spending.html", title="Spending", by=by, ways=WAYS, since=since, until=until,
-        rows=spending(charges, counts, by), whole=whole(charges, counts), unpaid=unpaid, shelf=shelf,
-        months=_months(charges, counts),
+        rows=rows, whole=whole(charges, counts), unpaid=unpaid, shelf=shelf,
+        months=_months(rows if by == "month" else spending(charges, counts, "month")),
     )  # fmt: skip
 
 
@@ -48,14 +50,13 @@ def _months_between(first: str, last: str) -> list[str]:
     return found[::-1]
 
 
-def _months(charges: list[Charge], counts: Any) -> list[dict[str, Any]]:
-    """The months as bars, one drawing for each currency."""
-    rows = spending(charges, counts, "month")
+def _months(rows: Sequence[Any]) -> list[dict[str, Any]]:
+    """The months as bars, one drawing for each currency; the amounts above them in whole units."""
     drawn = []
     for currency in dict.fromkeys(row.total.currency for row in rows):
         own = {row.key: row for row in rows if row.total.currency == currency}
         values = [
-            (f"{date.fromisoformat(f'{key}-01'):%b %y}", float(row.total.amount), str(row.total.amount))
+            (f"{date.fromisoformat(f'{key}-01'):%b %y}", float(row.total.amount), f"{row.total.amount:.0f}")
             if (row := own.get(key))
             else (f"{date.fromisoformat(f'{key}-01'):%b %y}", 0.0, "")
             for key in _months_between(min(own), max(own))
