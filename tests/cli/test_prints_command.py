@@ -2,6 +2,7 @@
 
 import json
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,11 +12,12 @@ from typer.testing import CliRunner
 from dryside.book.files import keep_original, original_path
 from dryside.book.folder import open_book
 from dryside.book.frames import add_frame, list_frames
-from dryside.book.rolls import add_roll, find_roll
+from dryside.book.rolls import add_roll, add_roll_name, find_roll
 from dryside.book.rows import insert
 from dryside.book.schema import prints, scans
 from dryside.cli.main import app
 from dryside.film.refusal import NotFound, Refusal
+from paper.pdf_reading import words
 
 LAB = """name = "{name}"
 currency = "EUR"
@@ -116,10 +118,14 @@ def test_files_for_a_lab_are_recorded_in_the_book_once(ask, labs, tmp_path, book
         assert [frame.printed for frame in list_frames(conn, roll.id)] == [True, False, False]
 
 
-def test_a_sheet_an_index_and_a_proof(ask, picture, tmp_path):
+def test_a_sheet_an_index_and_a_proof(ask, picture, tmp_path, book_place):
     sheet = ask("sheet", picture, "--size", "9x13cm:3", "--paper", "A4", "--ppi", "72", "--out", tmp_path / "sheet.pdf")
     assert (sheet["layout"]["sheets"], len(sheet["layout"]["placed"])) == (1, 3)
+    where, files = book_place
+    with open_book(where, files=files) as book, book.write() as conn:
+        add_roll_name(conn, find_roll(conn, "26-001-N").id, "1998/3")
     index = ask("index", "26-001-N", "--out", tmp_path)
+    assert "1998/3" in words(Path(index["files"][0]).read_bytes())
     assert index["without_picture"] == ["2", "3"]
     with Image.open(index["files"][1]) as jpeg:
         assert jpeg.size == (1795, 1205)

@@ -13,6 +13,7 @@ from dryside.book.journey import RollState
 from dryside.book.rolls import add_roll, add_roll_name, find_roll
 from dryside.cli.main import app
 from dryside.film.refusal import NotFound, Refusal
+from paper.pdf_reading import words
 
 DAY = "2026-06-05"
 
@@ -171,4 +172,9 @@ def test_a_roll_known_by_an_old_number_is_found(ask, place, book_place):
     where, files = book_place
     with open_book(where, files=files) as book, book.write() as conn:
         add_roll_name(conn, find_roll(conn, "26-001-N").id, "old 14")
-    assert ask("plan", "old 14")["roll"] == "26-001-N"
+    plan = ask("plan", "old 14")
+    assert plan["roll"] == "26-001-N"
+    assert "old 14" in words(Path(plan["pdf"]).read_bytes())
+    ask("file", "old 14", "--binder", "Harbour")
+    assert ask("where", "old 14/3")["frames"][0]["binder"] == "Harbour"
+    assert "old 14" in words(Path(ask("insert", "Harbour")["inserts"][0]).read_bytes())

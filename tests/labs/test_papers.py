@@ -7,6 +7,7 @@ from datetime import date, timedelta
 import pytest
 
 from dryside.book.people import get_person
+from dryside.book.rolls import add_roll_name
 from dryside.labs.drafts import draft_order
 from dryside.labs.papers import PaperChoices, draw_up_sheet, order_papers
 from dryside.labs.roll_warnings import is_hot_season, mail_warnings, warnings_for
@@ -45,6 +46,19 @@ def test_a_sheet_says_what_must_not_be_overlooked(order):
     assert (second.process, second.warnings, second.film) == ("B&W -1", ("PULL -1",), "Harbour Pan 125")
     assert (third.scan, third.warnings) == ("none", ())
     assert sheet.lab == ("Tern & Daughter",)
+
+
+def test_an_owners_own_number_of_a_roll_is_printed_on_sheet_and_label(shop):
+    roll = shop.roll()
+    with shop.book.write() as conn:
+        add_roll_name(conn, roll.id, "1998/3")
+        rolls = waiting_rolls(conn)
+    draft = draft_order(shop.labs["tern"].lab, [one.as_wish() for one in rolls], TODAY)
+    papers = order_papers(draft, rolls, PaperChoices())
+    assert len(papers) == 2
+    for pdf in papers.values():
+        assert roll.code in words(pdf)
+        assert "1998/3" in words(pdf)
 
 
 def test_totals_by_owner_add_up_to_the_order(order):

@@ -250,6 +250,11 @@ def add_roll_name(conn: Connection, roll_id: int, name: str) -> None:
     insert(conn, roll_names, {"roll_id": roll_id, "name": name})
 
 
+def title_of(conn: Connection, roll: RollRow) -> str:
+    """What papers call a roll beside its code: its own numbers from before, then its title; perhaps empty."""
+    return " · ".join(part for part in (*names_of(conn, roll.id), roll.title) if part)
+
+
 def names_of(conn: Connection, roll_id: int) -> list[str]:
     """A roll's second names."""
     rows = conn.execute(roll_names.select().where(roll_names.c.roll_id == roll_id).order_by(roll_names.c.id))

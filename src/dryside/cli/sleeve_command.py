@@ -64,13 +64,16 @@ def plan_command(
 ) -> None:
     """Where to cut a roll: fewest pages, no strip shorter than it must be, never through a picture."""
     from dryside.book.files import put_paper
+    from dryside.book.rolls import title_of
     from dryside.sleeves.drawing import drawing_of, drawn_pages
 
     with book_from(ctx, create=False) as book:
         with book.read() as conn:
             row, film = _film(conn, roll, frames, format)
         plan = _plan(film, _layouts(pages, row.format, format))
-        drawing = drawing_of(plan, row.code, row.title or "", today(day), paper=paper, true_size=true_size)
+        with book.read() as conn:
+            title = title_of(conn, row)
+        drawing = drawing_of(plan, row.code, title, today(day), paper=paper, true_size=true_size)
         ending = form or (Form(out.suffix[1:].lower()) if out and out.suffix[1:].lower() in set(Form) else Form.PDF)
         written = [
             _write(out.with_name(f"{out.stem}{number}.{ending}"), page)

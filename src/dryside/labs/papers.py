@@ -196,6 +196,7 @@ def _sheet_roll(one: PlannedRoll, waiting: WaitingRoll | None, *, prices: bool) 
         warnings=big_warnings(one, waiting),
         instructions=wish.instructions or "",
         amount=str(one.offer.price.amount) if prices else "",
+        own=", ".join(waiting.own_names) if waiting is not None else "",
     )
 
 
@@ -214,7 +215,8 @@ def _notes(order: PlannedOrder, *, prices: bool) -> tuple[str, ...]:
 def _label(one: PlannedRoll, waiting: WaitingRoll | None) -> RollLabel:
     push = format_push(one.wish.push_stops) if one.wish.push_stops else ""
     film = waiting.stock.name if waiting is not None and waiting.stock is not None else one.wish.stock
-    lines = tuple(line for line in (film, one.wish.format, one.wish.owner) if line)
+    own = ", ".join(waiting.own_names) if waiting is not None else ""
+    lines = tuple(line for line in (own, film, one.wish.format, one.wish.owner) if line)
     process = f"{process_name(one.wish.process)} {push}".strip()
     return RollLabel(one.wish.roll, process, lines, big_warnings(one, waiting))
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from dryside.book.journey import RollState
 from dryside.book.people import list_people
-from dryside.book.rolls import RollRow, list_rolls
+from dryside.book.rolls import RollRow, list_rolls, names_of
 from dryside.book.schema import settings
 from dryside.book.stocks import StockRow, list_stocks
 from dryside.film.nearest import in_words
@@ -53,12 +53,13 @@ class Wish:
 
 @dataclass(frozen=True)
 class WaitingRoll:
-    """A roll, its stock if known, its owner's name, its wish."""
+    """A roll, its stock if known, its owner's name, its wish, and the owner's own numbers of it."""
 
     roll: RollRow
     stock: StockRow | None
     owner: str | None
     wish: Wish = field(default_factory=Wish)
+    own_names: tuple[str, ...] = ()
 
     def as_wish(self) -> RollWish:
         """As the plan takes it."""
@@ -97,6 +98,7 @@ def describe_rolls(conn: Connection, rolls: Sequence[RollRow]) -> tuple[WaitingR
             stocks.get(roll.stock_id) if roll.stock_id is not None else None,
             names.get(roll.owner_id) if roll.owner_id is not None else None,
             get_wish(conn, roll.id),
+            tuple(names_of(conn, roll.id)),
         )
         for roll in rolls
     )

@@ -25,6 +25,8 @@ class SheetRoll:
         In the person's own words.
     amount : str
         What the roll comes to; empty where no price shall be shown.
+    own : str
+        Its owner's own number of it.
     """
 
     code: str
@@ -39,6 +41,7 @@ class SheetRoll:
     warnings: tuple[str, ...] = ()
     instructions: str = ""
     amount: str = ""
+    own: str = ""
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from dryside.book.frame_pictures import pictures_of_frames, small_jpeg
 from dryside.book.frames import list_frames
+from dryside.book.rolls import title_of
 from dryside.film.formats import FORMATS, film_format
 from dryside.film.printsizes import PrintSize
 from dryside.film.refusal import NotFound, Refusal
@@ -57,7 +58,7 @@ def index_of_roll(
         {f"frames/{frame.id}.jpg": pictures[frame.id].path for frame in frames if frame.id in pictures}, longest
     )
     index = IndexPrint(
-        title=f"{roll.code}  {roll.title or ''}".strip(),
+        title=f"{roll.code}  {title_of(conn, roll)}".strip(),
         line=line,
         width_mm=size.long_mm,
         height_mm=size.short_mm,

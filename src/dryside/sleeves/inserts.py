@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from dryside.book.frame_pictures import FramePicture, pictures_of_frames, small_jpeg
 from dryside.book.frames import FrameRow, list_frames
-from dryside.book.rolls import RollRow, get_roll
+from dryside.book.rolls import RollRow, get_roll, title_of
 from dryside.book.schema import cameras, frame_strips, loans, stocks
 from dryside.film.formats import FORMATS, film_format
 from dryside.film.refusal import NotFound, Refusal
@@ -183,11 +183,11 @@ def _lent_strips(conn: Connection, page_id: int) -> dict[int | None, str]:
 
 
 def _line(conn: Connection, roll: RollRow) -> str:
-    """Title, stock and process, camera, days: what a person knows the roll by."""
+    """Own numbers, title, stock, camera, days: what a person knows the roll by."""
     stock = conn.execute(stocks.select().where(stocks.c.id == roll.stock_id)).first() if roll.stock_id else None
     camera = conn.execute(cameras.select().where(cameras.c.id == roll.camera_id)).first() if roll.camera_id else None
     days = " to ".join(dict.fromkeys(day for day in (roll.loaded_on, roll.exposed_on) if day))
-    parts = (roll.title, stock.name if stock else None, camera.name if camera else None, days)
+    parts = (title_of(conn, roll), stock.name if stock else None, camera.name if camera else None, days)
     return " · ".join(part for part in parts if part)
 
 
