@@ -10,7 +10,7 @@ from dryside.book.folder import Book
 from dryside.book.frame_pictures import FramePicture as ShownPicture
 from dryside.book.frame_pictures import pictures_of_frames
 from dryside.book.frames import FrameRow, list_frames
-from dryside.book.rolls import RollRow, find_roll
+from dryside.book.rolls import RollRow, find_roll, title_of
 from dryside.book.schema import cameras, files, labs, order_lines, orders, scans, stocks, strips
 from dryside.film.formats import FORMATS
 from dryside.film.refusal import NotFound
@@ -58,6 +58,7 @@ def contact_sheet_of_roll(
         thumbnails = _thumbnails(conn, book, frames)
         line = roll_line(conn, row, frames)
         lengths = _strip_lengths(conn, row, frames)
+        title = title_of(conn, row)
     pictures = [
         FramePicture(
             frame.label,
@@ -69,7 +70,7 @@ def contact_sheet_of_roll(
     ]
     made = make_contact_sheet(
         pictures,
-        title=f"{row.code}  {row.title}" if row.title else row.code,
+        title=f"{row.code}  {title}".strip(),
         line=line,
         format_key=row.format if row.format in FORMATS else "135",
         strip_lengths=lengths,
