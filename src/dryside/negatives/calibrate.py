@@ -15,7 +15,7 @@ from dryside.negatives.prior import ColourPrior, colour_prior, whitening
 Array = NDArray[np.float64]
 
 # One CIEDE2000 of misfit in a patch counts like this many standard deviations from the prior.
-_PATCH_WEIGHT = 1.5
+_PATCH_WEIGHT = 1.0
 
 # Tones of a wedge: so far off grey is worth one standard deviation, all of them together this many tones.
 _GREY_SIGMA_STOPS = 0.03

@@ -23,6 +23,7 @@ _MOST_MAGNIFIED = 3.0
 _FEWEST_ON_GRID = 11
 _LEAST_FIT = 0.82
 _COLOURLESS = 0.01
+_SMOOTHER = 90.0  # a picture's long side to the standard deviation of a second, smoother look
 _FLAT_QUANTILES = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
 
 Grid = tuple[Array, int]
@@ -79,7 +80,19 @@ def find_chart(density: NDArray[np.floating]) -> ChartFound | NoChart:
     -------
     ChartFound or NoChart
     """
-    work = _working_picture(np.nan_to_num(np.asarray(density, dtype=np.float32)))
+    import cv2
+
+    picture = np.nan_to_num(np.asarray(density, dtype=np.float32))
+    found = _find_in(_working_picture(picture))
+    if found:
+        return found
+    # Coarse grain breaks patches up: once more, with as much smoothing as patches bear.
+    smooth = cv2.GaussianBlur(picture, (0, 0), max(picture.shape[:2]) / _SMOOTHER)
+    again = _find_in(_working_picture(np.asarray(smooth, dtype=np.float32)))
+    return again or found
+
+
+def _find_in(work: NDArray[np.float32]) -> ChartFound | NoChart:
     patches = _flat_patches(work)
     if len(patches) < _FEWEST_ON_GRID:
         return NoChart(f"{len(patches)} flat patches are seen, {_FEWEST_ON_GRID} are needed")
@@ -116,29 +129,44 @@ def _flat_patches(work: NDArray[np.float32]) -> Array:
     """Flat four-sided areas: rows of x, y, side (root of the area), in working pixels."""
     import cv2
 
-    slope: NDArray[np.float32] = np.zeros(work.shape[:2], np.float32)
-    for channel in range(3):
-        across = cv2.Scharr(work[..., channel], cv2.CV_32F, 1, 0)
-        down = cv2.Scharr(work[..., channel], cv2.CV_32F, 0, 1)
-        steepness = np.hypot(across, down)
-        slope += steepness / max(float(np.quantile(steepness, 0.4)), 1e-6)
-    slope = np.asarray(cv2.blur(slope, (5, 5)), dtype=np.float32)
-    area = slope.size
+    steepness = _steepness(work)
+    # Each channel in units of its own grain, but where one has hardly any.
+    of_grain = np.quantile(steepness, 0.4, axis=(0, 1))
+    slope = (steepness / np.maximum(of_grain, max(0.3 * float(of_grain.max()), 1e-6))).sum(axis=-1)
+    smooth = np.asarray(cv2.blur(slope.astype(np.float32), (5, 5)), dtype=np.float32)
     found: list[tuple[float, float, float]] = []
     for quantile in _FLAT_QUANTILES:
-        flat = cv2.morphologyEx(
-            (slope < np.quantile(slope, quantile)).astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)
-        )
-        outlines, _ = cv2.findContours(flat, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-        for outline in outlines:
-            covered = cv2.contourArea(outline)
-            if not area / 2500 < covered < area / 12:
-                continue
-            (x, y), (one, other), _ = cv2.minAreaRect(outline)
-            if max(one, other) > 2.0 * min(one, other) or covered < 0.68 * one * other:
-                continue
-            found.append((x, y, float(np.sqrt(covered))))
+        flat = (smooth < np.quantile(smooth, quantile)).astype(np.uint8)
+        found += _squares(np.asarray(cv2.morphologyEx(flat, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)), np.uint8))
     return _without_doubles(np.array(found).reshape(-1, 3))
+
+
+def _steepness(work: NDArray[np.float32]) -> NDArray[np.float32]:
+    """How steep each channel is, shape (rows, columns, 3)."""
+    import cv2
+
+    each = [
+        np.hypot(cv2.Scharr(work[..., channel], cv2.CV_32F, 1, 0), cv2.Scharr(work[..., channel], cv2.CV_32F, 0, 1))
+        for channel in range(3)
+    ]
+    return np.asarray(np.stack(each, axis=-1), dtype=np.float32)
+
+
+def _squares(flat: NDArray[np.uint8]) -> list[tuple[float, float, float]]:
+    """Areas of a mask that are about as wide as high and nearly fill their box: x, y, side."""
+    import cv2
+
+    found = []
+    outlines, _ = cv2.findContours(flat, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    for outline in outlines:
+        covered = cv2.contourArea(outline)
+        if not flat.size / 2500 < covered < flat.size / 12:
+            continue
+        (x, y), (one, other), _ = cv2.minAreaRect(outline)
+        if max(one, other) > 2.0 * min(one, other) or covered < 0.68 * one * other:
+            continue
+        found.append((x, y, float(np.sqrt(covered))))
+    return found
 
 
 def _without_doubles(patches: Array) -> Array:
