@@ -47,6 +47,7 @@ def test_noise_of_single_pixels_hides_nothing():
 
 @pytest.mark.parametrize("process", ["c41", "ecn2", "e6"])
 def test_a_layered_sensor_needs_far_stronger_unmixing(process):
-    base = np.array(LAYERED_BASE if process != "e6" else (0.0, 0.0, 0.0))
-    layered, filtered = (colour_prior(process, kind).mean(base)[:9] for kind in ("layered", "filtered"))
+    bases = (LAYERED_BASE, FILTERED_BASE) if process != "e6" else ((0.0, 0.0, 0.0),) * 2
+    kinds = zip(("layered", "filtered"), bases, strict=True)
+    layered, filtered = (colour_prior(process, kind).mean(base)[:9] for kind, base in kinds)
     assert np.abs(layered).max() > 2 * np.abs(filtered).max()
