@@ -1,7 +1,7 @@
 """The third drawing style of `geometry_accuracy.py`: film in a camera's holder, as people photograph it at home.
 
-A holder with rounded corners and a bevel lets light through a window only; its edge covers a part of the perforations or
-of the rebate, and cuts the neighbours of the frame that is looked at. The film curls and shows reflections, the lens
+A holder with rounded corners and a bevel lets light through a window only; its edge covers a part of the perforations
+or of the rebate, and cuts the neighbours of the frame that is looked at. The film curls and shows reflections, the lens
 falls off, blurs and parts its colours towards the corners, and what is kept is often a JPEG with a tone curve.
 """
 
@@ -23,7 +23,7 @@ Array = np.ndarray
 
 @dataclass(frozen=True)
 class Holder:
-    """The window in film mm from the strip's own corner, its rounding, its penumbra and how much light its bevel has."""
+    """The window in film mm from the strip's own corner, its rounding, its penumbra, how much light its bevel has."""
 
     window: Box
     radius_mm: float

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryside.film.formats import FilmFormat
-from dryside.negatives.evidence import agreement, faint_steps, steps_of_rows
+from dryside.negatives.evidence import agreement, faint_steps, steps_of_rows, stronger
 from dryside.negatives.film_pieces import Piece
 from dryside.negatives.film_view import FilmView, lay_flat
 from dryside.negatives.frame_rhythm import Track, place
@@ -177,13 +177,16 @@ def _stories(
     density[~view.inside] = np.nan
     busy = _busy(density)
     reach = max(2, round(0.007 * min(density.shape)))
-    across = _stronger(agreement(steps_of_rows(density[:, ::2].T, reach)), faint_steps(density[:, ::2].T, reach))
+    across = stronger(agreement(steps_of_rows(density[:, ::2].T, reach)), faint_steps(density[:, ::2].T, reach))
     edges = _peaks(across, reach)
+    outline = None
+    if piece is not None and piece.margin and not facts.is_perforated:  # its sides are the film's own
+        outline = (piece.margin * view.pixels_per_mm, len(density) - piece.margin * view.pixels_per_mm)
     stories = []
     for negative in senses:
         sense = 1 if negative else -1
-        pairs = sorted(_pairs(edges, across, facts, density.shape, sense), key=lambda pair: -pair.rank)[:_PAIRS_TRIED]
-        for pair in pairs:
+        pairs = _pairs(edges, across, facts, density.shape, sense, outline)
+        for pair in sorted(pairs, key=lambda pair: -pair.rank)[:_PAIRS_TRIED]:
             value, length, starts = _along(density, pair, facts, sense)
             if starts:
                 value += pair.value - 1.5 * _left_over(busy, pair, facts, starts)
@@ -211,10 +214,6 @@ def _straight_view(light: LightArray, scale: float, degrees: float, piece: Piece
     return unit, view
 
 
-def _stronger(one: FloatArray, other: FloatArray) -> FloatArray:
-    return np.where(np.abs(one) >= np.abs(other), one, other)
-
-
 def _peaks(steps: FloatArray, reach: int) -> list[int]:
     """The strongest edges between rows, none within `reach` of a stronger one of the same sense."""
     found: list[int] = []
@@ -238,8 +237,15 @@ def _middle(steps: FloatArray, k: int) -> int:
     return (first + last) // 2
 
 
-def _pairs(edges: list[int], steps: FloatArray, facts: FilmFormat, shape: tuple[int, ...], sense: int) -> list[_Pair]:
-    """Pairs of edges that can be the upper and lower sides of the frames."""
+def _pairs(
+    edges: list[int],
+    steps: FloatArray,
+    facts: FilmFormat,
+    shape: tuple[int, ...],
+    sense: int,
+    outline: tuple[float, float] | None,
+) -> list[_Pair]:
+    """Pairs of edges that can be the upper and lower sides of the frames, within the outline of the film if known."""
     pairs = []
     for top in edges:
         for bottom in edges:
@@ -249,6 +255,8 @@ def _pairs(edges: list[int], steps: FloatArray, facts: FilmFormat, shape: tuple[
             if 0.8 * facts.along_mm * scale > shape[1]:
                 continue
             rebate = (facts.rebate_mm or 0.0) * scale
+            if outline and min(top - outline[0], outline[1] - bottom) < 0.4 * rebate:
+                continue
             upper = _film_edge(steps, top - rebate, 0.6 * scale) if facts.rebate_mm else None
             lower = _film_edge(steps, bottom + rebate, 0.6 * scale) if facts.rebate_mm else None
             seen = (abs(float(steps[top])), abs(float(steps[bottom])))
@@ -305,7 +313,7 @@ def _along(density: Floats, pair: _Pair, facts: FilmFormat, sense: int) -> tuple
     if part.shape[0] < 4:
         return 0.0, 0.0, []
     reach = max(2, round(0.45 * pair.scale))
-    rises = _stronger(agreement(steps_of_rows(part[::2], reach)), faint_steps(part[::2], reach))
+    rises = stronger(agreement(steps_of_rows(part[::2], reach)), faint_steps(part[::2], reach))
     edges = np.arange(len(rises)) / pair.scale
     x = np.arange(-facts.along_mm, edges[-1] + 0.5, max(0.25, facts.along_mm / 250))
     track = Track(

@@ -12,10 +12,12 @@ from itertools import pairwise
 import numpy as np
 
 from dryside.film.formats import FilmFormat, film_format
+from dryside.film.perforations import PITCH_MM
 from dryside.negatives import evidence as evidences
 from dryside.negatives.evidence import Evidence
 from dryside.negatives.frame_sides import top_and_bottom
-from dryside.negatives.frames import frames_by_evidence, view_of
+from dryside.negatives.frames import CUT, frames_by_evidence, view_of
+from dryside.negatives.rim_pitch import rim_pitch_mm
 from dryside.negatives.strip import tilt_degrees
 from dryside.negatives.types import FilmPlane, FloatArray, FrameFound, LightArray, Strip
 
@@ -44,7 +46,10 @@ def settled(light: LightArray, strip: Strip, *, scale: float) -> Strip:
     sides = _sides(found, strip, facts, frames)
     if len(sides) >= 3:
         strip = _straightened(strip, sides)
-    if strip.scale_source == "frames":
+    pitch = rim_pitch_mm(view_of(light, strip, scale=scale), strip.width_mm) if facts.is_perforated else None
+    if pitch is not None:
+        strip = replace(_grown(strip, pitch / PITCH_MM), scale_source="perforations")
+    elif strip.scale_source == "frames":
         strip = _scaled(strip, facts, frames)
     middle = np.array([(strip.x_from_mm + strip.x_to_mm) / 2, strip.width_mm / 2])
     return replace(
@@ -96,18 +101,23 @@ def _line(x: FloatArray, y: FloatArray) -> FloatArray:
 
 def _scaled(strip: Strip, facts: FilmFormat, frames: tuple[FrameFound, ...]) -> Strip:
     """Scale by the rhythm of perforated film, else by the frames' sizes."""
-    lengths = np.array([[f.film_mm[2] - f.film_mm[0], f.film_mm[3] - f.film_mm[1]] for f in frames])
-    length, height = np.median(lengths, axis=0)
-    larger = (length + height) / (facts.along_mm + facts.across_mm)
+    whole = [frame for frame in frames if CUT not in frame.warnings]
+    height = float(np.median([frame.film_mm[3] - frame.film_mm[1] for frame in frames]))
+    larger = height / facts.across_mm
+    if whole:
+        length = float(np.median([frame.film_mm[2] - frame.film_mm[0] for frame in whole]))
+        larger = (length + height) / (facts.along_mm + facts.across_mm)
     steps = np.diff([frame.film_mm[0] for frame in frames])
     if facts.frame_pitch_mm is not None:
         steps = steps[np.abs(steps / larger / facts.frame_pitch_mm - 1) < 0.04]
         if len(steps):
             larger = float(np.mean(steps)) / facts.frame_pitch_mm
+    return replace(_grown(strip, larger), warnings=(*strip.warnings, SCALE_DOUBT))
+
+
+def _grown(strip: Strip, larger: float) -> Strip:
+    """The strip with film millimetres that are larger in the capture by a factor; the film's middle stays."""
     middle = strip.width_mm / 2
     grow = np.array([[larger, 0, 0], [0, larger, middle * (1 - larger)], [0, 0, 1.0]])
     plane = FilmPlane(strip.plane.to_pixels @ grow, strip.plane.capture_size, strip.plane.distortion)
-    return replace(
-        strip, plane=plane, x_from_mm=strip.x_from_mm / larger, x_to_mm=strip.x_to_mm / larger,
-        warnings=(*strip.warnings, SCALE_DOUBT),
-    )  # fmt: skip
+    return replace(strip, plane=plane, x_from_mm=strip.x_from_mm / larger, x_to_mm=strip.x_to_mm / larger)

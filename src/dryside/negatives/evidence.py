@@ -247,11 +247,12 @@ def sharpened(agreed: FloatArray, steps: Floats, step_mm: float) -> FloatArray:
     return np.asarray(agreed * (0.75 + 0.25 * strength / np.maximum(near, 1e-9)))
 
 
-def faint_steps(rows: Floats, reach: int) -> FloatArray:
+def faint_steps(rows: Floats, reach: int, *, near: bool = False) -> FloatArray:
     """Steps of the lines' median, against how much that median changes elsewhere; in [-0.6, 0.6].
 
     A frame that hardly any light reached is told from the film around it by a hundredth of density that steps along its
-    whole side, where nothing else does; in a picture everything changes, and nothing is left of this.
+    whole side, where nothing else does; in a picture everything changes, and nothing is left of this. What is usual is
+    told over the whole line, or `near` by.
     """
     from scipy.ndimage import median_filter
 
@@ -261,8 +262,18 @@ def faint_steps(rows: Floats, reach: int) -> FloatArray:
     line = np.where(seen, np.median(rows[:: max(1, len(rows) // _LINES_OF_A_MEDIAN)], axis=0), np.nan)
     steps = steps_of_rows(line[None], reach)[0]
     steps -= median_filter(steps, size=min(8 * reach, len(steps) // 2) | 1, mode="nearest")
-    usual = 1.48 * float(np.median(np.abs(steps[:-1][seen])))
-    return np.asarray(np.clip(steps / max(usual, 1e-6) / _FAINT_SURE, -0.6, 0.6))
+    change = np.abs(steps)
+    usual: Any = max(1.48 * float(np.median(change[:-1][seen])), 1e-6)
+    if near:  # beside a frame full of detail another may be empty
+        least = max(float(np.percentile(change[:-1][seen], 5)), 1e-6)
+        size = min(60 * reach, len(steps) // 2) | 1
+        usual = 1.48 * np.maximum(median_filter(change, size=size, mode="nearest"), least)
+    return np.asarray(np.clip(steps / usual / _FAINT_SURE, -0.6, 0.6))
+
+
+def stronger(one: FloatArray, other: FloatArray) -> FloatArray:
+    """Of two kinds of evidence the larger, place by place."""
+    return np.where(np.abs(one) >= np.abs(other), one, other)
 
 
 def crossing(shine: Floats, rough: float, origin: float, step: float, *, reach_mm: float = 0.5) -> float | None:

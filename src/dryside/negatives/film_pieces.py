@@ -23,6 +23,11 @@ _BLACK = 0.03
 _BELOW_BARE = 0.06  # log10: film base takes more of the light, in one channel at least
 _MARGIN = 0.035  # of a piece's shorter side: the film's edges must be seen
 _MOST_PIECES = 24
+_LEAST_SLIDE = 0.01
+_SLIDES_DIFFER = 0.1
+_SLIDE_GAP = 0.2  # of a slide's shorter side
+_OUT_OF_LINE = 0.03
+_SLIDE_REBATE = 0.08
 
 
 @dataclass(frozen=True)
@@ -37,11 +42,14 @@ class Piece:
         Half its size in capture pixels along `degrees` and across, with a little of what lies around it.
     degrees : float
         Direction of one of its sides, clockwise from right.
+    margin : float
+        How much lies around it on every side, in capture pixels.
     """
 
     centre: tuple[float, float]
     half: tuple[float, float]
     degrees: float
+    margin: float = 0.0
 
 
 def find_pieces(light: LightArray, *, scale: float, process: str | None = None) -> tuple[Piece, ...]:
@@ -72,6 +80,8 @@ def find_pieces(light: LightArray, *, scale: float, process: str | None = None) 
         found = _rectangles(mask, by * scale)
         if len(found) >= 2 and _is_better(found, best):
             best = found
+    if not best and process == "e6":
+        return slides_in_the_dark(_not_black(small), by * scale)
     return best
 
 
@@ -132,8 +142,104 @@ def _rectangles(mask: BoolArray, scale: float) -> tuple[Piece, ...]:
     for (x, y), (width, height), degrees in rectangles:
         margin = max(2.0, _MARGIN * min(width, height))
         half = ((width / 2 + margin) * scale, (height / 2 + margin) * scale)
-        pieces.append(Piece(((x + 0.5) * scale, (y + 0.5) * scale), half, float(degrees)))
+        pieces.append(Piece(((x + 0.5) * scale, (y + 0.5) * scale), half, float(degrees), margin * scale))
     return tuple(pieces)
+
+
+def slides_in_the_dark(mask: BoolArray, scale: float) -> tuple[Piece, ...]:
+    """Strips of slides whose rebate is as black as what lies around: by their frames, where they stand in several rows.
+
+    Parameters
+    ----------
+    mask : ndarray of shape (rows, columns), bool
+        What is not black.
+    scale : float
+        Capture pixels to one pixel of `mask`.
+    """
+    frames = _frames_in(mask)
+    if len(frames) < 2:
+        return ()
+    links = np.array([[_are_neighbours(one, other) for other in frames] for one in frames])
+    groups = []
+    left = set(range(len(frames)))
+    while left:
+        group, new = set(), {left.pop()}
+        while new:
+            group |= new
+            new = {int(k) for one in new for k in np.flatnonzero(links[one])} - group
+        left -= group
+        groups.append([frames[k] for k in sorted(group)])
+    pieces = [_around(group, scale) for group in groups]
+    return tuple(pieces) if _in_several_rows(pieces) else ()
+
+
+@dataclass(frozen=True)
+class _Slide:
+    """A bright rectangle: its centre, its halves along and across `degrees`, in (-45, 45]."""
+
+    centre: Floats
+    half: Floats
+    degrees: float
+
+
+def _frames_in(mask: BoolArray) -> list[_Slide]:
+    import cv2
+
+    closed = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((7, 7), np.uint8))
+    contours, _ = cv2.findContours(closed, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    found = []
+    for contour in contours:
+        (x, y), (width, height), degrees = cv2.minAreaRect(contour)
+        if width * height < _LEAST_SLIDE * mask.size or cv2.contourArea(contour) < _LEAST_FILL * width * height:
+            continue
+        half = np.array([width, height]) / 2
+        turned = (degrees + 45) % 180 - 45
+        if turned > 45:
+            turned, half = turned - 90, half[::-1]
+        found.append(_Slide(np.array([x, y]), half, turned))
+    return found[:_MOST_PIECES]
+
+
+def _axes(degrees: float) -> Floats:
+    turn = np.deg2rad(degrees)
+    return np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+
+
+def _are_neighbours(one: _Slide, other: _Slide) -> bool:
+    """Whether two slides can be next to each other on one strip."""
+    if one is other or abs(one.degrees - other.degrees) > 2 or np.abs(one.half / other.half - 1).max() > _SLIDES_DIFFER:
+        return False
+    offset = np.abs(_axes(one.degrees) @ (other.centre - one.centre))
+    side = 2 * float(one.half.min())
+    for along in (0, 1):
+        gap = offset[along] - one.half[along] - other.half[along]
+        if -0.05 * side < gap < _SLIDE_GAP * side and offset[1 - along] < _OUT_OF_LINE * side:
+            return True
+    return False
+
+
+def _around(slides: list[_Slide], scale: float) -> Piece:
+    """The piece of film that a row of slides is on, as far as they show it."""
+    degrees = float(np.median([slide.degrees for slide in slides]))
+    axes = _axes(degrees)
+    centres = np.array([axes @ slide.centre for slide in slides])
+    halves = np.array([slide.half for slide in slides])
+    low, high = (centres - halves).min(axis=0), (centres + halves).max(axis=0)
+    margin = _SLIDE_REBATE * 2 * float(halves.min())
+    middle = (low + high) / 2 @ axes
+    half = ((high - low) / 2 + margin) * scale
+    centre = (float(middle[0] + 0.5) * scale, float(middle[1] + 0.5) * scale)
+    return Piece(centre, (float(half[0]), float(half[1])), degrees)
+
+
+def _in_several_rows(pieces: list[Piece]) -> bool:
+    """Whether pieces lie beside one another, and not in one line with a dark slide between them."""
+    for one in pieces:
+        for other in pieces:
+            offset = np.abs(_axes(one.degrees) @ (np.array(other.centre) - one.centre))
+            if abs(one.degrees - other.degrees) > 3 or offset.min() > 0.4 * min(one.half):
+                return True
+    return False
 
 
 def _share_a_width(sizes: list[tuple[float, float]]) -> bool:

@@ -121,7 +121,11 @@ def frames_by_evidence(found: Evidence, strip: Strip) -> tuple[FrameFound, ...]:
 
 def _track(found: Evidence, facts: FilmFormat, gate_y: tuple[float, float]) -> Track:
     rows = found.rows(gate_y[0] + 0.6, gate_y[1] - 0.6)
-    rises = evidences.steps_along(found, rows, _REACH_MM if facts.gap_mm > 1.5 else _REACH_MM / 1.5)
+    reach = _REACH_MM if facts.gap_mm > 1.5 else _REACH_MM / 1.5
+    rises = evidences.steps_along(found, rows, reach)
+    if not found.hole_columns.any():
+        faint = evidences.faint_steps(found.above[rows], max(2, round(reach / found.step_mm)), near=True)
+        rises = evidences.stronger(rises, faint * np.append(found.trust, found.trust[-1]))
     part = np.clip(np.nan_to_num(found.above[rows]) - 0.5, 0, 1).mean(axis=0) * found.trust
     covered = np.concatenate([[0.0], np.cumsum(part) * found.step_mm])
     left = found.x_mm[0] - found.step_mm / 2

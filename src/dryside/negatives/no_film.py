@@ -16,6 +16,8 @@ from dryside.negatives.types import FrameFound, LightArray, Strip
 Floats = NDArray[np.floating[Any]]
 
 _MOST_BEYOND = 0.015
+_MOST_BEYOND_ALIKE = 0.045  # where what surrounds a negative is of one colour: a reflection may veil a part of it
+_ALIKE = 0.7
 _LEAST_AGREEING = {True: 0.4, False: 0.85}  # for negatives, for slides: black is seen all round
 _LEAST_DEPTH = 1.1  # log10: unexposed slide film is denser than 2; stray light in a capture takes some of it
 _MOST_CLIPPED = 0.5
@@ -45,10 +47,12 @@ def why_no_film(
     seen = _around(light, strip, frames, scale)
     if not seen:
         return "no film is seen around the picture in it"
-    agreeing = float(np.mean([one.agreeing for one in seen]))
-    beyond = float(np.mean([one.beyond for one in seen]))
+    # Where one frame is hidden in part, the others tell.
+    agreeing = float(np.median([one.agreeing for one in seen]))
+    beyond = float(np.median([one.beyond for one in seen]))
     kind = "clearer" if strip.clear_is_light else "darker"
-    if beyond > _MOST_BEYOND:
+    veiled = strip.clear_is_light and agreeing > _ALIKE
+    if beyond > (_MOST_BEYOND_ALIKE if veiled else _MOST_BEYOND):
         return (
             f"it is no film: {beyond:.0%} of the picture is {kind} than what would have to be unexposed film around it"
         )
