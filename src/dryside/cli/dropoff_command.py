@@ -15,6 +15,7 @@ from dryside.film.refusal import Refusal
 if TYPE_CHECKING:
     from dryside.labs.papers import PaperChoices
     from dryside.labs.planning import PlannedOrder
+    from dryside.labs.waiting import Wish
 
 app = typer.Typer(
     add_completion=False, no_args_is_help=True, help="Order sheets and labels; record the order and its receipt."
@@ -91,8 +92,20 @@ def wish(
         print_json({"wishes": [{"roll": code, **_plain(one)} for code, one in done.items()]})
     else:
         for code, one in done.items():
-            said = [f"{name} {value}" for name, value in _plain(one).items() if value]
-            say(f"{code}: {', '.join(said) or 'develop only'}")
+            say(f"{code}: {_wish_in_words(one)}")
+
+
+def _wish_in_words(wish: Wish) -> str:
+    said = [
+        f"scan {wish.scan}" if wish.scan else "",
+        *(f"{copies} prints {size}" for size, copies in wish.prints),
+        f"ready by {wish.need_by}" if wish.need_by else "",
+        "rush" if wish.rush else "",
+        f"film back {wish.returns}" if wish.returns else "",
+        "clip test" if wish.clip_test else "",
+        wish.instructions or "",
+    ]
+    return ", ".join(part for part in said if part) or "develop only"
 
 
 @app.command()
