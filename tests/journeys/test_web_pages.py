@@ -272,7 +272,7 @@ def test_a_delivery_is_uploaded_matched_and_its_doubt_decided_by_a_key(server, c
             page.keyboard.press("1")
         page.wait_for_selector(".doubt[data-decided]")
         page.get_by_role("button", name="Accept all that is sure").click()
-        page.wait_for_selector(".said:has-text('are accepted')")
+        page.wait_for_selector(".said:has-text('Accepted: ')")
         page.get_by_role("button", name="Undo").click()
         page.wait_for_selector(".said:has-text('Taken back')")
 

@@ -32,6 +32,7 @@ from dryside.web import uploads
 from dryside.web.forms import Form, needed, text, whole
 from dryside.web.jobs import ask_for, list_jobs
 from dryside.web.pages import done, own_path, page, site_of
+from dryside.web.words import count
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -177,7 +178,7 @@ def accept(request: Request, delivery_id: int) -> Response:
         for one in decisions:
             ledger.update(scans, {"id": one.scan_id}, one.changes)
         undo_id = ledger.save(f"accepting {len(decisions)} scans") if decisions else None
-    return done(request, f"/back/{delivery_id}", f"{len(decisions)} scans are accepted.", undo_id)
+    return done(request, f"/back/{delivery_id}", f"Accepted: {count(len(decisions), 'scan')}.", undo_id)
 
 
 @router.post("/back/{delivery_id}/{work}")

@@ -26,6 +26,7 @@ from dryside.web.looking import (
     small_folder,
     without_film,
 )
+from dryside.web.words import count
 
 
 def look_at_roll(book: Book, given: Mapping[str, Any], tell: Any) -> dict[str, Any]:
@@ -46,7 +47,7 @@ def look_at_roll(book: Book, given: Mapping[str, Any], tell: Any) -> dict[str, A
         tell(f"Looked at {row['name']}")
     make_recipes(book, roll.id)
     tell("The roll is balanced")
-    said = f"No film was found on {', '.join(refused)}." if refused else f"{len(todo)} captures looked at."
+    said = f"No film was found on {', '.join(refused)}." if refused else f"{count(len(todo), 'capture')} looked at."
     return {"message": said, "roll": roll.code, "to": f"/negatives?roll={roll.code}"}
 
 
@@ -82,9 +83,13 @@ def invert_in_book(book: Book, given: Mapping[str, Any], tell: Any) -> dict[str,
         with book.write() as conn:
             changes = {"settings": settings[row["id"]], "flat_sha256": row["flat_sha256"]}
             conn.execute(captures.update().where(captures.c.id == row["id"]).values(**changes))
-    count = len(filed.frames) + len(filed.without_frame)
+    many = len(filed.frames) + len(filed.without_frame)
     lost = f" {len(filed.without_frame)} belong to no frame of the log." if filed.without_frame else ""
-    return {"message": f"{count} positives are made.{lost}", "roll": roll.code, "to": f"/rolls/{roll.code}"}
+    return {"message": f"{_made(many)}{lost}", "roll": roll.code, "to": f"/rolls/{roll.code}"}
+
+
+def _made(many: int) -> str:
+    return "1 positive is made." if many == 1 else f"{many} positives are made."
 
 
 def original_path_of(link: Path) -> Path:

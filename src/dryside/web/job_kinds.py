@@ -12,6 +12,7 @@ from dryside.book.folder import Book
 from dryside.film.refusal import Refusal
 from dryside.scans.parcel import copy_out, open_parcel
 from dryside.web.uploads import forget, path_of
+from dryside.web.words import count
 
 
 class Progress(Protocol):
@@ -43,7 +44,7 @@ def receive_delivery(book: Book, given: Mapping[str, Any], tell: Progress) -> di
     for one in (*given["uploads"], *given.get("phone", ())):
         forget(book, one)
     doubts = sum(not scan.sure for roll in delivery.rolls for scan in roll.scans)
-    said = f"{delivery.new} pictures taken in" + (f", {doubts} to decide" if doubts else "") + "."
+    said = f"{count(delivery.new, 'picture')} taken in" + (f", {doubts} to decide" if doubts else "") + "."
     if delivery.known:
         said += f" {len(delivery.known)} were here already."
     return {
@@ -87,7 +88,7 @@ def tag_roll(book: Book, given: Mapping[str, Any], tell: Progress) -> dict[str, 
 
     made = tag(book, given["roll"], step=lambda name: tell(f"Tagging {name}"))
     return {
-        "message": f"{len(made)} pictures are filed with date, camera, exposure and caption.",
+        "message": f"{count(len(made), 'picture')} filed with date, camera, exposure and caption.",
         "roll": given["roll"],
     }
 

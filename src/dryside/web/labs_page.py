@@ -13,6 +13,7 @@ from dryside.labs.book_labs import add_lab, get_lab, list_labs, price_lists_of, 
 from dryside.labs.lab_record import record_of
 from dryside.labs.lab_words import lab_rows
 from dryside.labs.orders import list_orders
+from dryside.web import words
 from dryside.web.forms import Form, text
 from dryside.web.lab_form import DEVELOPED, PRINTS, SCANS, price_list_of
 from dryside.web.lab_plots import developing_plots, figures_of
@@ -56,7 +57,8 @@ def add(request: Request, form: Form) -> Response:
     site = site_of(request)
     with site.book.write() as conn:
         known, is_new = add_lab(conn, content, source="price list", today=site.day())
-    said = f"{known.row.name}: prices as of {known.price_list.as_of}." if is_new else "The book had this list already."
+    new = f"{known.row.name}: prices as of {words.day(known.price_list.as_of)}."
+    said = new if is_new else "The book had this list already."
     return done(request, f"/labs/{known.row.name}", said)
 
 

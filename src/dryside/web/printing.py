@@ -14,6 +14,7 @@ from dryside.book.frame_pictures import picture_of_frame
 from dryside.book.frames import get_frame
 from dryside.book.rolls import get_roll
 from dryside.film.refusal import NotFound
+from dryside.web.words import count
 
 
 def make_prints(book: Book, given: Mapping[str, Any], tell: Any) -> dict[str, Any]:
@@ -32,7 +33,8 @@ def make_prints(book: Book, given: Mapping[str, Any], tell: Any) -> dict[str, An
         made = make_sheets(jobs, paper_stand(given.get("paper") or "A4", margin_mm=5, gap_mm=4), wish, made_on=on)
         name = f"print sheets/{on}-{given['number']}.pdf"
         _write(book.paper / name, made.pdf)
-        said = f"{len(made.layout.placed)} prints on {made.layout.sheets} sheets. Print them at 100 %."
+        many, sheets = len(made.layout.placed), made.layout.sheets
+        said = f"{count(many, 'print')} on {count(sheets, 'sheet')}. Print them at 100 %."
         return {"message": said, "to": f"/papers/{name}"}
     folder = book.paper / "print files" / f"{on}-{given['number']}"
     files = make_files(jobs, wish, folder, step=lambda: tell("Rendering"))
@@ -42,7 +44,7 @@ def make_prints(book: Book, given: Mapping[str, Any], tell: Any) -> dict[str, An
     with atomic_file(target) as part, zipfile.ZipFile(part, "w", zipfile.ZIP_STORED) as packed:
         for path in sorted(folder.iterdir()):
             packed.write(path, path.name)
-    said = f"{len(files)} print files are made."
+    said = "1 print file is made." if len(files) == 1 else f"{len(files)} print files are made."
     return {"message": said, "to": f"/papers/{target.relative_to(book.paper)}"}
 
 

@@ -59,6 +59,16 @@ _IN_SHORT = {
 }
 
 
+_DEEDS = {
+    RollState.EXPOSED: ("Plan its drop-off", "/drop-off"),
+    RollState.AT_LAB: ("The scans are here", "/back"),
+    RollState.SCANS_BACK: ("Fetch the negatives", "/orders"),
+    RollState.NEGATIVES_BACK: ("Cut and sleeve it", "/sleeves?roll={}#cut"),
+    RollState.SLEEVED: ("Print from it", "/prints?roll={}"),
+}
+"""What is done next with a roll at each place, and where."""
+
+
 @dataclass(frozen=True)
 class Step:
     """A place of the roll's way: the day it came there, whether it is there now."""
@@ -113,8 +123,20 @@ def gather(conn: Connection, book: Book, roll: RollRow) -> dict[str, Any]:
         "strips": _strips(conn, roll),
         "papers": papers_of(book, roll),
         "jobs": [one for one in open_jobs(conn) if one.arguments.get("roll") == roll.code],
-        "moves": sorted(MOVES[roll.place], key=list(RollState).index),
+        "moves": _moves(roll.place),
+        "deed": _DEEDS.get(roll.place),
     }
+
+
+def _moves(place: RollState) -> list[RollState]:
+    """Where a roll can go from a place, the next step of the journey first."""
+    next_step = _following(place)
+    return sorted(MOVES[place], key=lambda to: (to is not next_step, list(RollState).index(to)))
+
+
+def _following(place: RollState) -> RollState | None:
+    """The next place along the journey."""
+    return ALONG[ALONG.index(place) + 1] if place in ALONG[:-1] else None
 
 
 def way_so_far(roll: RollRow, events: list[EventRow]) -> list[Step]:

@@ -15,7 +15,7 @@ from dryside.book.roll_list import UNDER_WAY, RollLine, count_by_state, rolls_in
 from dryside.book.to_do import Work, work_at_home
 from dryside.labs.due import URGENCIES, DueEntry, due_entries
 from dryside.web.pages import page, site_of
-from dryside.web.words import dated, without_commands
+from dryside.web.words import count, dated, without_commands
 
 router = APIRouter()
 
@@ -93,6 +93,9 @@ def gather(book: Book, day: date) -> tuple[list[ToDo], list[Place], bool]:
         counts = count_by_state(conn)
         lines = rolls_in(conn, UNDER_WAY)
     todo = [*_of_due(due, day, "overdue", "now"), *_of_work(work), *_of_due(due, day, "soon", "later")]
+    exposed = [one for one in lines if one.state == RollState.EXPOSED]
+    if exposed and not any(one.kind == "hand in" for one in due):
+        todo.append(_to_hand_in(exposed))
     places = [_place(state, counts[state], [one for one in lines if one.state == state]) for state in UNDER_WAY]
     return todo, places, not any(counts.values())
 
@@ -115,6 +118,14 @@ def _due_line(one: DueEntry, day: date) -> ToDo:
         dated(f"{without_commands(one.detail)} {one.aside}".strip()),
         action, path,
     )  # fmt: skip
+
+
+def _to_hand_in(exposed: list[RollLine]) -> ToDo:
+    """Rolls that nothing presses yet: they can be handed in."""
+    named = ", ".join(one.title or one.code for one in exposed[:4])
+    rest = f" and {len(exposed) - 4} more" if len(exposed) > 4 else ""
+    said = f"{count(len(exposed), 'roll')} can go to a lab"
+    return ToDo("When you go", False, said, f"{named}{rest}.", *_ACTIONS["hand in"])
 
 
 def _of_work(work: Iterable[Work]) -> list[ToDo]:

@@ -74,6 +74,22 @@ def count(number: int, thing: str, several: str | None = None) -> str:
     return f"{number} {thing if number == 1 else several or f'{thing}s'}"
 
 
+JOB_NAMES = {
+    "receive": "Taking in",
+    "inspect": "Looking at quality",
+    "tag": "Date and caption",
+    "contact": "Contact sheet",
+    "prints": "Prints",
+    "look": "Looking for the film",
+    "invert": "Positives",
+}
+
+
+def job_name(kind: str) -> str:
+    """What a job does, as its button says it."""
+    return JOB_NAMES.get(kind, kind.capitalize())
+
+
 def push(stops: float) -> str:
     """A push or pull: +1; nothing for none."""
     return format_push(stops) if stops else ""
@@ -90,5 +106,6 @@ FILTERS: Mapping[str, Callable[..., str]] = {
     "month": month,
     "without_commands": without_commands,
     "count": count,
+    "job_name": job_name,
     "process": process_name,
 }
