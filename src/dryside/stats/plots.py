@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 _TONES = ("#1f3a4d", "#4b7f94", "#93b7bd", "#c98a4b", "#e3c394", "#8a8a8a")
 _INK, _RULE, _ALARM = "#1b1b1b", "#c9c9c9", "#a8321e"
 _PNG_PPI = 150
+_FEWEST_MONTHS = 8
 
 
 @dataclass(frozen=True)
@@ -66,6 +67,7 @@ def _bars(axes: Axes, charges: Sequence[Charge], currency: str) -> None:
             axes.text(place, total, f"{total:.0f}", ha="center", va="bottom", fontsize=8)
     step = max(1, len(months) // 18)
     axes.set_xticks(range(0, len(months), step), _month_words(months[::step]))
+    axes.set_xlim(-0.6, max(len(months), _FEWEST_MONTHS) - 0.4)  # a lone month is a bar, not a wall
     axes.set_title(f"Cost of labs, {currency} a month", loc="left", fontweight="bold")
     axes.set_ylim(0, max(below) * 1.15 or 1)
     axes.legend(frameon=False, ncols=min(3, len(totals)), loc="upper left", bbox_to_anchor=(0, -0.16))
