@@ -43,13 +43,19 @@ class ColourPrior:
         return np.asarray(np.concatenate([[1.0], base]) @ self.mean_by_base)
 
     def whitening(self) -> Array:
-        """`whitening` of the covariance."""
+        """The covariance's `whitening`."""
         return whitening(self.covariance)
 
 
 def whitening(covariance: Array) -> Array:
     """Shape (23, 23): takes a distance from the mean to independent numbers of spread 1."""
-    return np.asarray(np.linalg.cholesky(np.linalg.inv(covariance)).T)
+    spread = np.sqrt(np.diag(covariance))
+    # Numbers that go together almost wholly lose definiteness to the data file's rounding.
+    together = covariance / np.outer(spread, spread) + _LEAST_OWN * np.eye(len(spread))
+    return np.asarray(np.linalg.cholesky(np.linalg.inv(together)).T / spread)
+
+
+_LEAST_OWN = 1e-4  # part of its variance that each number has of its own
 
 
 @dataclass(frozen=True, eq=False)
