@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 from dryside.book.folder import open_book
 from dryside.book.frames import add_frames
 from dryside.book.journey import RollState
-from dryside.book.rolls import add_roll, add_roll_name, find_roll
+from dryside.book.rolls import add_roll, add_roll_name, find_roll, update_roll
 from dryside.cli.main import app
 from dryside.film.refusal import NotFound, Refusal
 from paper.pdf_reading import words
@@ -131,6 +131,18 @@ def test_care_says_where_the_numbers_come_from(ask, tell):
     assert care["materials"] == ["colour"]
     assert "ISO 18911" in tell("care")
     assert "local rules and licensed practice come first" in tell("care")
+    # From a freezer at -18 degC: film/storage.py, by a maker's table of warm-up hours.
+    assert "from a freezer for 1.5 h or longer, before its bag is opened" in " ".join(tell("care").split())
+
+
+def test_care_warns_of_film_that_may_be_nitrate(ask, tell, book_place):
+    where, files = book_place
+    with open_book(where, files=files) as book, book.write() as conn:
+        update_roll(conn, find_roll(conn, "26-001-N").id, exposed_on="1926-08-01")
+    ask("file", "26-001-N", "--binder", "Attic")
+    told = " ".join(tell("care").split())
+    for word in ("CAUTION", "nitrate", "do not project it", "local fire", "licensed"):
+        assert word in told
 
 
 @pytest.mark.parametrize(
