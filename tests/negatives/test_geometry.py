@@ -10,7 +10,6 @@ import pytest
 from dryside.demo.simulator import (
     BY_PROCESS,
     SLIDE,
-    Camera,
     Fog,
     Placed,
     dark,
@@ -18,13 +17,12 @@ from dryside.demo.simulator import (
     landscape,
     lay_out,
     leaves,
-    patches,
     portrait,
-    snow,
 )
-from dryside.negatives.geometry import finder_reduction, read_film
+from dryside.negatives.geometry import finder_reduction
 from dryside.negatives.overlay import draw_overlay
 from dryside.negatives.rebate import rebate_mask, rebate_samples
+from negatives.drawn_film import CAMERA, corner_errors_pct, find, scenes
 
 SHARED = Path(__file__).parents[2] / "../shared/data"
 PHOTOGRAPHS = SHARED / "film-photographs"
@@ -32,21 +30,6 @@ PHOTOGRAPH = SHARED / "colour-negative-on-light-table.jpg"
 
 # What is asked of the finder, in per cent of the frame's height.
 CORNER_MEDIAN_PCT, CORNER_WORST_PCT = 0.4, 1.2
-CAMERA = Camera(pixels_per_mm=10, blur_px=0.5, unevenness=0.15, vignetting=0.1)
-
-
-def scenes(count, seed=1):
-    rng = np.random.default_rng(seed)
-    return [(landscape, leaves, portrait, patches, snow)[k % 5](rng, 200, 300) for k in range(count)]
-
-
-def find(light, format="135", **details):
-    factor = finder_reduction(*light.shape[:2])
-    size = (light.shape[1] // factor, light.shape[0] // factor)
-    small = cv2.resize(light[: size[1] * factor, : size[0] * factor], size, interpolation=cv2.INTER_AREA)
-    return read_film(
-        small, format=format, scale=float(factor), band=lambda y0, y1, x0, x1: light[y0:y1, x0:x1], **details
-    )
 
 
 def drawn(strip, *, tilt=0.0, mirrored=False, seed=1, **camera):
@@ -57,16 +40,6 @@ def drawn(strip, *, tilt=0.0, mirrored=False, seed=1, **camera):
     size = {"rows": int((sin * length + cos * width) * per_mm), "columns": int((cos * length + sin * width) * per_mm)}
     placed = Placed(strip, tilt_degrees=tilt, mirrored=mirrored)
     return draw_capture(placed, replace(CAMERA, **(size | camera)), seed=seed)
-
-
-def corner_errors_pct(found, made, height_mm=24.0):
-    """Distances of all corners, frames in order of their labels."""
-    true = sorted(made.frames, key=lambda frame: frame.index)
-    scale = made.strips[0].pixels_per_mm * height_mm
-    assert len(found.frames) == len(true)
-    return np.concatenate([
-        np.hypot(*(one.corners - other.corners).T) / scale * 100 for one, other in zip(found.frames, true, strict=True)
-    ])  # fmt: skip
 
 
 def assert_found(found, made, **details):

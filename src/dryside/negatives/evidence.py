@@ -200,8 +200,10 @@ def steps_across(evidence: Evidence, columns: slice, reach_mm: float = 0.35) -> 
     part = evidence.above[:, columns][:, ~evidence.hole_columns[columns]]
     if part.shape[1] == 0:
         return np.zeros(len(evidence.y_mm) + 1)
-    difference = steps_of_rows(part.T, max(1, round(reach_mm / evidence.step_mm)))
-    return sharpened(agreement(difference), difference, evidence.step_mm)
+    reach = max(1, round(reach_mm / evidence.step_mm))
+    difference = steps_of_rows(part.T, reach)
+    agreed = sharpened(agreement(difference), difference, evidence.step_mm)
+    return agreed if evidence.hole_columns.any() else stronger(agreed, faint_steps(part.T, max(2, reach)))
 
 
 def steps_of_rows(rows: Floats, reach: int) -> Floats:
