@@ -7,7 +7,7 @@ import shutil
 import pytest
 
 from dryside.book.folder import open_book
-from dryside.web import passwords
+from dryside.web import find_page, passwords
 from dryside.web.certificate import certificate_for
 from web.browsing import AXE_RULES, DESK, PHONE, WIDE, browser, layout_faults, page_of, until
 from web.made_book import TODAY, delivery, make_book
@@ -324,13 +324,20 @@ def test_a_print_is_laid_out_and_its_file_made(server, chromium, size):
         page.get_by_role("link", name=".zip").first.wait_for()
 
 
-def test_pictures_are_found_and_the_list_goes_on(looked_at, chromium):
+def test_pictures_are_found_and_the_list_goes_on_as_its_end_comes_into_sight(looked_at, chromium, monkeypatch):
+    monkeypatch.setattr(find_page, "PAGE", 8)
     with page_of(chromium, looked_at.address, size=PHONE) as page:
         page.goto("/find")
         page.fill("#words", "hous*")
         page.keyboard.press("Enter")
         page.wait_for_selector("#found li:has-text('painted houses')")
         assert page.locator("#found li").count() == 5
+        page.goto("/find")
+        while page.locator("#found li.more").count():
+            page.evaluate("scrollTo(0, document.body.scrollHeight)")
+            page.wait_for_timeout(30)
+        assert page.locator("#found li").count() == 30
+        assert len({one.get_attribute("href") for one in page.locator("#found a").all()}) == 30
 
 
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
