@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,7 @@ _PATCH_WEIGHT = 1.0
 # Tones of a wedge: so far off grey is worth one standard deviation, all of them together this many tones.
 _GREY_SIGMA_STOPS = 0.03
 _GREYS_WORTH = 40.0
+_FARTHEST_STOPS = 2.0  # what lies further off counts no more
 NO_GREYS: Array = np.empty((0, 3))
 
 # So much lightening by grain is worth one standard deviation.
@@ -73,12 +75,9 @@ def fit_chart(
     ChartFit
         Differences are the mean over the frames.
     """
-    from scipy.optimize import least_squares
-
     frames = np.asarray(density, dtype=float).reshape(-1, 24, 3)
     aim, units = lab_of_srgb(reference), difference_units(reference)
     whiten = prior.whitening()
-    low, high = bounds()
 
     def residuals(vector: Array) -> Array:
         found = chart_misfit(scene(vector, frames), reference, aim, units)
@@ -92,8 +91,7 @@ def fit_chart(
             ]
         )
 
-    start = np.clip(mean, low + 1e-9, high - 1e-9)
-    vector = least_squares(residuals, start, x_scale="jac", max_nfev=60).x
+    vector = _most_likely(residuals, mean, whiten)
     return ChartFit(vector, chart_difference(scene(vector, frames), reference, aim).mean(axis=0))
 
 
@@ -107,10 +105,7 @@ def fit_greys(mean: Array, covariance: Array, greys: Array) -> Array:
     greys : array of shape (tones, 3)
         Densities above film base (slides: above bare light), in powers of two.
     """
-    from scipy.optimize import least_squares
-
     whiten = whitening(covariance)
-    low, high = bounds()
 
     def residuals(vector: Array) -> Array:
         coloured = _off_grey(vector, greys) / _GREY_SIGMA_STOPS * np.sqrt(_GREYS_WORTH / max(len(greys), 1))
@@ -118,14 +113,22 @@ def fit_greys(mean: Array, covariance: Array, greys: Array) -> Array:
             [coloured.ravel(), grain_bias_stops(vector) / GRAIN_SIGMA_STOPS, whiten @ (vector - mean)]
         )
 
-    start = np.clip(mean, low + 1e-9, high - 1e-9)
-    return np.asarray(least_squares(residuals, start, x_scale="jac", max_nfev=60).x)
+    return _most_likely(residuals, mean, whiten)
+
+
+def _most_likely(residuals: Callable[[Array], Array], mean: Array, whiten: Array) -> Array:
+    """The vector of least squares, sought in steps of the prior's own spread."""
+    from scipy.optimize import least_squares
+
+    spread = np.linalg.inv(whiten)
+    step = least_squares(lambda away: residuals(mean + spread @ away), np.zeros(len(mean)), max_nfev=60).x
+    return np.asarray(mean + spread @ step)
 
 
 def _off_grey(vector: Array, greys: Array) -> Array:
     """log2 of red and blue layers over green's, shape (tones, 2)."""
     stops = np.log2(np.maximum(balanced_exposures(vector, greys), 1e-3))
-    return np.asarray(np.tanh(stops[:, [0, 2]] - stops[:, [1]]))
+    return np.asarray(_FARTHEST_STOPS * np.tanh((stops[:, [0, 2]] - stops[:, [1]]) / _FARTHEST_STOPS))
 
 
 def fit_chart_by_best_prior(

@@ -22,6 +22,8 @@ _WORKING_SIDE = 384
 _MOST_MAGNIFIED = 3.0
 _FEWEST_ON_GRID = 11
 _LEAST_FIT = 0.82
+# Where nearly all patches lie on one grid by themselves, colours need to say less: layered sensors hardly see them.
+_MOSTLY_SEEN, _LEAST_FIT_MOSTLY_SEEN = 17, 0.72
 _COLOURLESS = 0.01
 _SMOOTHER = 90.0  # a picture's long side to the standard deviation of a second, smoother look
 _FLAT_QUANTILES = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
@@ -105,7 +107,7 @@ def _find_in(work: NDArray[np.float32]) -> ChartFound | NoChart:
     if not charts:
         return NoChart("the grid of patches reaches out of the picture")
     best = max(charts, key=lambda chart: chart.fit)
-    if best.fit < _LEAST_FIT:
+    if best.fit < (_LEAST_FIT if best.on_grid < _MOSTLY_SEEN else _LEAST_FIT_MOSTLY_SEEN):
         return NoChart(f"patches lie on a grid, but their densities do not follow the chart ({best.fit:.2f} of 1)")
     return best
 
