@@ -13,7 +13,7 @@ from dryside.book.journey import RollState
 from dryside.book.rows import insert
 from dryside.book.schema import scans, stocks
 from dryside.demo.simulator import Camera, Placed, draw_capture, lay_out
-from dryside.film.refusal import NotFound, Refusal
+from dryside.film.refusal import Refusal
 from dryside.sleeves.glance import GlanceCache, glance_at
 from dryside.sleeves.loose import Guess, LooseFrame, LooseStrip, place_strip, verdict
 from dryside.sleeves.shoebox import frame_labels, gather, look, read_loose_strip, start_roll
@@ -240,5 +240,5 @@ def test_a_strip_without_frames_and_a_capture_without_film_are_refused(tmp_path)
         place_strip(LooseStrip((), None), [], [], look)
     path = tmp_path / "nothing.tif"
     tifffile.imwrite(path, np.full((400, 600, 3), 40000, np.uint16), photometric="rgb")
-    with pytest.raises(NotFound, match=r"nothing\.tif"):
+    with pytest.raises(Refusal, match=r"nothing\.tif: nothing but even light"):
         read_loose_strip(path, process="c41", format="135")
