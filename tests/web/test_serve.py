@@ -111,3 +111,24 @@ def test_a_reader_that_goes_wild_ends_its_own_process_only(kind):
         assert apart.run("picture", len, "still there", timeout_s=30) == 11
     finally:
         apart.close()
+
+
+def test_what_is_read_beside_a_file_that_breaks_the_reader_is_read_again():
+    import os
+    import time
+    from concurrent.futures import ThreadPoolExecutor
+
+    from dryside.film.refusal import Refusal
+    from dryside.web.apart import Apart
+
+    apart = Apart(workers=2)
+    try:
+        assert apart.run("picture", len, "warm") == 4
+        with ThreadPoolExecutor(1) as beside:
+            innocent = beside.submit(apart.run, "picture", time.sleep, 1.0)
+            time.sleep(0.3)
+            with pytest.raises(Refusal, match="memory allowed"):
+                apart.run("bad picture", os._exit, 1)
+            assert innocent.result(30) is None
+    finally:
+        apart.close()

@@ -147,7 +147,10 @@ def path_of(book: Book, upload_id: str) -> Path:
     named = data.parent / "as-named" / _safe(known.name)
     if not named.exists():
         named.parent.mkdir(exist_ok=True)
-        os.link(data, named)
+        try:
+            os.link(data, named)
+        except OSError:  # a disk that knows no second names
+            shutil.copyfile(data, named)
     return named
 
 

@@ -23,7 +23,7 @@ if (form) {
       const bar = make("div", { class: "job", "data-job": job.id, "data-state": job.state },
         make("p", { class: "job-words" }, make("strong", {}, "Taking in "), make("span", { class: "job-message", role: "status" }, "waiting")),
         make("progress", { "aria-label": "How far it is", max: 1, value: 0 }),
-        make("form", { onsubmit: async (stop) => { stop.preventDefault(); await ask(`/jobs/${job.id}/cancel`, { method: "POST" }); } }, make("button", { class: "plain" }, "Cancel")));
+        make("div", { class: "row" }, make("form", { onsubmit: async (stop) => { stop.preventDefault(); await ask(`/jobs/${job.id}/cancel`, { method: "POST" }); } }, make("button", { class: "plain" }, "Cancel"))));
       document.getElementById("jobs").prepend(bar);
       follow(bar);
     } catch (problem) {

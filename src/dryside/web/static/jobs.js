@@ -16,7 +16,7 @@ export function follow(element) {
     element.querySelector(".job-message").textContent = words;
     if (["done", "failed", "cancelled"].includes(job.state)) {
       source.close();
-      bar?.remove();
+      bar?.classList.add("spent"); // its room stays, so that nothing on the page moves
       element.querySelector("form")?.remove();
       element.dispatchEvent(new CustomEvent("over", { bubbles: true, detail: job }));
       if (job.state === "done" && job.result?.to) {
@@ -24,7 +24,7 @@ export function follow(element) {
         link.className = "button first";
         link.href = job.result.to;
         link.textContent = "See it";
-        element.append(link);
+        (element.querySelector(".row") ?? element).append(link);
       }
     }
   };

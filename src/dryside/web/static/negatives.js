@@ -10,7 +10,7 @@ function show(job, words) {
   const bar = make("div", { class: "job", "data-job": job.id, "data-state": job.state },
     make("p", { class: "job-words" }, make("strong", {}, `${words} `), make("span", { class: "job-message", role: "status" }, "waiting")),
     make("progress", { "aria-label": "How far it is", max: 1, value: 0 }),
-    make("form", { onsubmit: async (event) => { event.preventDefault(); await ask(`/jobs/${job.id}/cancel`, { method: "POST" }); } }, make("button", { class: "plain" }, "Cancel")));
+    make("div", { class: "row" }, make("form", { onsubmit: async (event) => { event.preventDefault(); await ask(`/jobs/${job.id}/cancel`, { method: "POST" }); } }, make("button", { class: "plain" }, "Cancel"))));
   jobs.prepend(bar);
   bar.addEventListener("over", (event) => event.detail.kind === "look" && event.detail.state === "done" && location.reload());
   follow(bar);
