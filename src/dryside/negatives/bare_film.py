@@ -247,6 +247,7 @@ def _pairs(
 ) -> list[_Pair]:
     """Pairs of edges that can be the upper and lower sides of the frames, within the outline of the film if known."""
     pairs = []
+    has_edges = bool(facts.rebate_mm) and not facts.is_perforated  # where they are seen there, so are holes
     for top in edges:
         for bottom in edges:
             if bottom - top < 0.25 * shape[0] or steps[top] * sense <= 0 or steps[bottom] * sense >= 0:
@@ -257,8 +258,8 @@ def _pairs(
             rebate = (facts.rebate_mm or 0.0) * scale
             if outline and min(top - outline[0], outline[1] - bottom) < 0.4 * rebate:
                 continue
-            upper = _film_edge(steps, top - rebate, 0.6 * scale) if facts.rebate_mm else None
-            lower = _film_edge(steps, bottom + rebate, 0.6 * scale) if facts.rebate_mm else None
+            upper = _film_edge(steps, top - rebate, 0.6 * scale) if has_edges else None
+            lower = _film_edge(steps, bottom + rebate, 0.6 * scale) if has_edges else None
             seen = (abs(float(steps[top])), abs(float(steps[bottom])))
             pairs.append(_Pair(float(top), float(bottom), scale, seen, (upper, lower)))
     return pairs

@@ -24,6 +24,8 @@ _LEAST_DENSITY = 0.025
 _DARKEST = 1e-4
 _RIM_MM = 0.6
 _CUT_MM = 0.9
+FAINT, FAINT_ACROSS = 0.5, 0.7
+"""What a faint step is worth beside others along a strip: anything that is surely seen goes before it."""
 _ROWS_OF_A_COLUMN = 150
 _LINES_OF_A_MEDIAN = 400
 _STRONGEST = 12.0
@@ -203,7 +205,9 @@ def steps_across(evidence: Evidence, columns: slice, reach_mm: float = 0.35) -> 
     reach = max(1, round(reach_mm / evidence.step_mm))
     difference = steps_of_rows(part.T, reach)
     agreed = sharpened(agreement(difference), difference, evidence.step_mm)
-    return agreed if evidence.hole_columns.any() else stronger(agreed, faint_steps(part.T, max(2, reach)))
+    return (
+        agreed if evidence.hole_columns.any() else stronger(agreed, FAINT_ACROSS * faint_steps(part.T, max(2, reach)))
+    )
 
 
 def steps_of_rows(rows: Floats, reach: int) -> Floats:

@@ -125,7 +125,7 @@ def _track(found: Evidence, facts: FilmFormat, gate_y: tuple[float, float]) -> T
     rises = evidences.steps_along(found, rows, reach)
     if not found.hole_columns.any():
         faint = evidences.faint_steps(found.above[rows], max(2, round(reach / found.step_mm)), near=True)
-        rises = evidences.stronger(rises, faint * np.append(found.trust, found.trust[-1]))
+        rises = evidences.stronger(rises, evidences.FAINT * faint * np.append(found.trust, found.trust[-1]))
     part = np.clip(np.nan_to_num(found.above[rows]) - 0.5, 0, 1).mean(axis=0) * found.trust
     covered = np.concatenate([[0.0], np.cumsum(part) * found.step_mm])
     left = found.x_mm[0] - found.step_mm / 2
