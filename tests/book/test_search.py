@@ -199,6 +199,15 @@ def test_the_index_follows_every_change_of_frame_and_roll(full):
             conn.exec_driver_sql("INSERT INTO frame_words(frame_words, rank) VALUES ('integrity-check', 1)")
 
 
+def test_a_beginning_is_found_while_another_writes_and_its_new_words_only_by_the_writer(full):
+    with full.write() as writing:
+        update_frame(writing, 3, caption="harbinger of spring")
+        with full.read() as reading:
+            assert find_frames(reading, FrameQuery("harb*")).frames
+            assert find_frames(reading, FrameQuery("harbing*")).frames == ()
+        assert [one.id for one in find_frames(writing, FrameQuery("harbing*")).frames] == [3]
+
+
 def test_words_that_are_a_rolls_code_or_own_name_stand_for_that_roll(full):
     with full.read() as conn:
         roll = list_rolls(conn)[4]
