@@ -87,7 +87,8 @@ def page(request: Request, template: str, *, title: str, status: int = 200, **gi
         "said": site.said.pop(request.state.session, None),
         "today": words.day(site.day()),
         "book_name": f"Book: {site.book.root.name}",
-        "can_leave": site.door.password_needed,
+        "is_stranger": (stranger := site.door.password_needed and not site.sessions.is_in(request.state.session)),
+        "can_leave": site.door.password_needed and not stranger,
     }
     return HTMLResponse(environment().get_template(template).render(shared | given), status_code=status)
 
