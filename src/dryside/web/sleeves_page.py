@@ -12,7 +12,7 @@ from dryside.book.files import put_file, put_paper
 from dryside.book.frames import find_frame
 from dryside.book.journey import RollState
 from dryside.book.roll_list import rolls_in
-from dryside.book.rolls import RollRow, find_roll, get_roll
+from dryside.book.rolls import RollRow, find_roll, get_roll, title_of
 from dryside.book.schema import binders, rolls, strips
 from dryside.book.schema import pages as leaves_table
 from dryside.book.undoing import Ledger, recent_changes
@@ -142,7 +142,7 @@ def _found(conn: Connection, what: str) -> Any:
 def _plan(conn: Connection, roll: RollRow, pages: str, day: Any) -> dict[str, Any]:
     film = film_of_roll(conn, roll)
     plan = plan_cuts(film.frames, pages_for(roll.format, pages or None))
-    drawing = drawing_of(plan, roll.code, roll.title or "", day)
+    drawing = drawing_of(plan, roll.code, title_of(conn, roll), day)
     return {
         "plan": plan,
         "drawn": cut_plan_drawing(drawing),
@@ -229,8 +229,9 @@ def print_plan(request: Request, form: Form) -> Response:
     with site.book.read() as conn:
         roll = find_roll(conn, needed(form, "roll", "roll"))
         plan = plan_cuts(film_of_roll(conn, roll).frames, pages_for(roll.format, text(form, "pages")))
+        title = title_of(conn, roll)
     true_size = text(form, "true_size") is not None
-    pdf = cut_plan(drawing_of(plan, roll.code, roll.title or "", site.day(), true_size=true_size))
+    pdf = cut_plan(drawing_of(plan, roll.code, title, site.day(), true_size=true_size))
     put_paper(site.book, f"cut plans/{roll.code}.pdf", pdf)
     return RedirectResponse(f"/papers/cut plans/{roll.code}.pdf", status_code=303)
 
