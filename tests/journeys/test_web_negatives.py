@@ -12,7 +12,7 @@ from dryside.book.folder import open_book
 from dryside.scans.delivered import scans_of_delivery
 from dryside.web.jobs import ask_for, get_job
 from web.browsing import AXE_RULES, DESK, PHONE, WIDE, browser, layout_faults, page_of, until
-from web.made_book import TODAY, draw_strip, make_book
+from web.made_book import TODAY, draw_strip, make_book, picture
 from web.serving import Process, served, wait_for
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.xdist_group("browser")]
@@ -140,6 +140,27 @@ def test_a_corner_is_dragged_and_moved_by_keys_and_a_frame_added(server, chromiu
         page.wait_for_selector(".said:has-text('Taken back: the frames of strip-1.tif')")
         page.wait_for_selector("#made[data-shown]", timeout=30_000)
         assert page.locator(".found-frame").nth(1).get_attribute("points") != kept
+
+
+def test_frames_are_drawn_by_hand_where_no_film_is_seen(server, chromium, made):
+    """A capture that shows a picture and nothing of the film's edges."""
+    import tifffile
+
+    pixels = (picture(3, width=900, height=600).astype("uint16") * 180) + 4000
+    tifffile.imwrite(made / "files" / "close.tif", pixels, photometric="rgb", metadata=None)
+    with page_of(chromium, server.address) as page:
+        page.goto("/negatives?roll=26-002-L")
+        page.set_input_files("#capture-files", str(made / "files" / "close.tif"))
+        page.get_by_role("button", name="Add them").click()
+        page.wait_for_selector(".no-picture:text-is('no film found')", timeout=60_000)
+        page.locator(".captures a").first.click()
+        page.wait_for_selector(".refusal:has-text('Or draw the frames yourself')")
+        page.get_by_role("button", name="Add a frame").click()
+        page.get_by_label("Its number").fill("3")
+        page.get_by_role("button", name="Keep these frames").click()
+        page.wait_for_selector("#made[data-shown]", timeout=60_000)
+        assert page.locator(".found-label").text_content() == "3"
+        page.wait_for_selector("#positive-words:has-text('Frame 3')")
 
 
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])

@@ -42,7 +42,7 @@ def look_at_roll(book: Book, given: Mapping[str, Any], tell: Any) -> dict[str, A
             look_at_capture(book, row, roll.process, roll.format)
         except Refusal as refusal:
             said = f"{refusal.found}. {refusal.remedy}".strip()
-            keep_geometry(book, row["id"], without_film(book, row, roll.format) | {"refused": said})
+            keep_geometry(book, row["id"], without_film(book, row, roll.process, roll.format) | {"refused": said})
             refused.append(row["name"])
         tell(f"Looked at {row['name']}")
     make_recipes(book, roll.id)

@@ -82,7 +82,7 @@ def look_at_capture(book: Book, row: Mapping[str, Any], process: str, film_forma
     keep_geometry(book, row["id"], geometry_of(measured) | {"process": process, "format": film_format})
 
 
-def without_film(book: Book, row: Mapping[str, Any], film_format: str) -> dict[str, Any]:
+def without_film(book: Book, row: Mapping[str, Any], process: str, film_format: str) -> dict[str, Any]:
     """What a page needs so that a person can draw the frames herself; nearly nothing where it is no picture at all."""
     from dryside.negatives.capture import read_capture
 
@@ -93,7 +93,8 @@ def without_film(book: Book, row: Mapping[str, Any], film_format: str) -> dict[s
         show_capture(small_folder(book, row["id"]), path)
     except Refusal:
         return {"frames": []}
-    return {"size": size, "edges": [], "holes": [], "warnings": [], "frames": [], "format": film_format}
+    return {"size": size, "edges": [], "holes": [], "warnings": [], "frames": [], "process": process,
+            "format": film_format}  # fmt: skip
 
 
 class named_link:
@@ -292,7 +293,7 @@ class Again:
         The capture, and the light table alone where it was captured.
     corners : tuple
         The frames as they are in the book by now.
-    film_format : str
+    film_format, process : str
     """
 
     folder: Path
@@ -300,6 +301,7 @@ class Again:
     flat: Path | None
     corners: tuple[Any, ...]
     film_format: str
+    process: str
 
 
 def again(book: Book, row: Mapping[str, Any], corners: Sequence[Any] | None = None) -> Again:
@@ -312,6 +314,7 @@ def again(book: Book, row: Mapping[str, Any], corners: Sequence[Any] | None = No
         original_path(book, row["flat_sha256"]) if row["flat_sha256"] else None,
         tuple(given),
         str(geometry.get("format", "135")),
+        str(geometry.get("process", "c41")),
     )
 
 
@@ -323,7 +326,7 @@ def make_again(how: Again) -> None:
     flat = None
     if kept_flat(how.folder) is None:
         given = read_flat(how.flat) if how.flat else None
-        told = MeasureOptions(how.film_format, flat=given, flat_name="the flat")
+        told = MeasureOptions(how.film_format, flat=given, flat_name="the flat", process=how.process)
         try:
             flat = measure_capture(how.path, told).flat
         except Refusal:  # no film is seen on it: a person drew the frames
