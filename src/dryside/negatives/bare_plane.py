@@ -38,7 +38,8 @@ def settled(light: LightArray, strip: Strip, *, scale: float) -> Strip:
     scale : float
         Capture pixels to one pixel of `light`.
     """
-    found = evidences.gather(view_of(light, strip, scale=scale), strip)
+    view = view_of(light, strip, scale=scale)
+    found = evidences.gather(view, strip)
     frames = frames_by_evidence(found, strip)
     if not frames:
         return strip
@@ -46,7 +47,7 @@ def settled(light: LightArray, strip: Strip, *, scale: float) -> Strip:
     sides = _sides(found, strip, facts, frames)
     if len(sides) >= 3:
         strip = _straightened(strip, sides)
-    pitch = rim_pitch_mm(view_of(light, strip, scale=scale), strip.width_mm) if facts.is_perforated else None
+    pitch = rim_pitch_mm(view, strip.width_mm) if facts.is_perforated else None
     if pitch is not None:
         strip = replace(_grown(strip, pitch / PITCH_MM), scale_source="perforations")
     elif strip.scale_source == "frames":

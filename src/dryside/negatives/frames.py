@@ -79,20 +79,17 @@ def _reduced(light: LightArray, by: float) -> tuple[LightArray, float]:
     return np.asarray(cv2.resize(part, (columns, rows), interpolation=cv2.INTER_AREA)), float(factor)
 
 
-def find_frames(light: LightArray, strip: Strip, *, scale: float) -> tuple[FrameFound, ...]:
+def find_frames(view: FilmView, strip: Strip) -> tuple[FrameFound, ...]:
     """All frames of a strip, left to right on the film.
 
     Parameters
     ----------
-    light : ndarray of shape (rows, columns, 3), float32
-        Linear light of the capture reduced by `scale`.
+    view : FilmView
+        The strip laid flat by `view_of`.
     strip : Strip
         As `strip.find_strips` gives it.
-    scale : float
-        Capture pixels to one pixel of `light`.
     """
-    found = evidences.gather(view_of(light, strip, scale=scale), strip)
-    return frames_by_evidence(found, strip)
+    return frames_by_evidence(evidences.gather(view, strip), strip)
 
 
 def frames_by_evidence(found: Evidence, strip: Strip) -> tuple[FrameFound, ...]:

@@ -22,7 +22,7 @@ from dryside.negatives.capture_as_frame import (
     looks_like_one_frame,
     whole_frame,
 )
-from dryside.negatives.frames import find_frames
+from dryside.negatives.frames import find_frames, view_of
 from dryside.negatives.labels import label_frames
 from dryside.negatives.no_film import what_is_there_instead, why_no_film
 from dryside.negatives.orientation import DOUBT, turn_asked_for, turned, turned_frames, turned_readings
@@ -64,8 +64,7 @@ def read_film(light: LightArray, *, format: str, scale: float, band: Band, proce
     strips: list[StripRead] = []
     doubts: list[str] = []
     for strip in found.strips:
-        one = _read_strip(light, strip, scale, band)
-        why = "" if strip.holes or strip.scale_source == "capture" else _doubt(light, one, scale, process)
+        one, why = _read_strip(light, strip, scale, band, process)
         if why:
             doubts.append(why)
         else:
@@ -89,19 +88,26 @@ def _or_clear_frame(strips: list[StripRead], light: LightArray, facts: FilmForma
     return strips if len(found) == 1 and is_near(found[0], clear.frames[0]) else [clear]
 
 
-def _doubt(light: LightArray, read: StripRead, scale: float, process: str | None) -> str:
-    """Why what was found without perforations is no film; '' if it is."""
-    if not read.frames:
-        return nothing_of(film_format(read.strip.format))
-    return why_no_film(light, read.strip, read.frames, scale=scale, process=process)
-
-
-def _read_strip(light: LightArray, strip: Strip, scale: float, band: Band) -> StripRead:
+def _read_strip(
+    light: LightArray, strip: Strip, scale: float, band: Band, process: str | None
+) -> tuple[StripRead, str]:
+    """What is on a strip, and why it is no film ('' if it is)."""
+    if strip.holes:
+        return _with_codes(strip, find_frames(view_of(light, strip, scale=scale), strip), band), ""
     if strip.scale_source == "capture":
-        frames: tuple[FrameFound, ...] = (whole_frame(strip, film_format(strip.format)),)
-    else:
-        strip = strip if strip.holes else settled(light, strip, scale=scale)
-        frames = find_frames(light, strip, scale=scale)
+        return _with_codes(strip, (whole_frame(strip, film_format(strip.format)),), band), ""
+    strip = settled(light, strip, scale=scale)
+    view = view_of(light, strip, scale=scale)
+    frames = find_frames(view, strip)
+    if not frames:
+        return StripRead(strip, ()), nothing_of(film_format(strip.format))
+    brightest = np.maximum(np.percentile(light[::4, ::4].reshape(-1, 3), 99.5, axis=0), 1e-6)
+    why = why_no_film(view, strip, frames, brightest=brightest, process=process)
+    return _with_codes(strip, frames, band), why
+
+
+def _with_codes(strip: Strip, frames: tuple[FrameFound, ...], band: Band) -> StripRead:
+    """A strip turned and labelled as its edge codes say."""
     readings, confidence = edge_codes.agreeing(edge_codes.read_edge_codes(strip, band)) if strip.holes else ((), 0.0)
     if not readings:
         return StripRead(replace(strip, warnings=(*strip.warnings, DOUBT)), frames)

@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from dryside.negatives.capture_as_frame import departure
 from dryside.negatives.film_view import FilmView
-from dryside.negatives.frames import view_of
 from dryside.negatives.rebate_around import LEAST_MASK, MASKED, Box, RebateAround, rebate_around
 from dryside.negatives.types import FrameFound, LightArray, Strip
 
@@ -29,22 +28,22 @@ BARE_LIGHT = "nothing but even light is in it: an empty light table, a flat, or 
 
 
 def why_no_film(
-    light: LightArray, strip: Strip, frames: tuple[FrameFound, ...], *, scale: float, process: str | None
+    view: FilmView, strip: Strip, frames: tuple[FrameFound, ...], *, brightest: Floats, process: str | None
 ) -> str:
     """Why the frames found without perforations cannot be film; '' if they can.
 
     Parameters
     ----------
-    light : ndarray of shape (rows, columns, 3), float32
-        The capture reduced by `scale`.
+    view : FilmView
+        The strip laid flat.
     strip, frames
-        As found in it.
-    scale : float
-        Capture pixels to one pixel of `light`.
+        As found.
+    brightest : ndarray of shape (3,)
+        The capture's brightest light.
     process : str or None
         How the film was developed, if that is known.
     """
-    seen = _around(light, strip, frames, scale)
+    seen = _around(view, strip, frames, brightest)
     if not seen:
         return "no film is seen around the picture in it"
     # Where one frame is hidden in part, the others tell.
@@ -66,10 +65,8 @@ def why_no_film(
     return ""
 
 
-def _around(light: LightArray, strip: Strip, frames: tuple[FrameFound, ...], scale: float) -> list[RebateAround]:
-    view = view_of(light, strip, scale=scale)
+def _around(view: FilmView, strip: Strip, frames: tuple[FrameFound, ...], brightest: Floats) -> list[RebateAround]:
     per_mm = view.pixels_per_mm
-    brightest = np.maximum(np.percentile(light[::4, ::4].reshape(-1, 3), 99.5, axis=0), 1e-6)
     boxes = [_in_pixels(frame.film_mm, view) for frame in frames]
     found = []
     for k, box in enumerate(boxes):
