@@ -161,6 +161,9 @@ def test_frames_are_drawn_by_hand_where_no_film_is_seen(server, chromium, made):
         page.wait_for_selector("#made[data-shown]", timeout=60_000)
         assert page.locator(".found-label").text_content() == "3"
         page.wait_for_selector("#positive-words:has-text('Frame 3')")
+        page.goto("/negatives?roll=26-002-L")
+        page.get_by_role("button", name="Make all positives").click()
+        page.wait_for_selector(".job:has-text('1 positive is made')", timeout=90_000)
 
 
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
