@@ -24,6 +24,8 @@ from dryside.negatives.types import FilmPlane, FloatArray, FrameFound, LightArra
 SCALE_DOUBT = "the scale is taken from the frames themselves, which differ by about a per cent between cameras"
 
 _PARTS_OF_A_FRAME = 3
+_SEEN_PLAINLY = 0.45  # more than a faint side has
+_HEIGHTS_DIFFER_MM = 0.5
 
 
 def settled(light: LightArray, strip: Strip, *, scale: float) -> Strip:
@@ -65,9 +67,11 @@ def _sides(found: Evidence, strip: Strip, facts: FilmFormat, frames: tuple[Frame
         bounds = np.linspace(frame.film_mm[0] + 0.5, frame.film_mm[2] - 0.5, _PARTS_OF_A_FRAME + 1)
         for x0, x1 in pairwise(bounds):
             top, bottom = top_and_bottom(found, strip, facts, (x0, x1))
-            if top.sure and bottom.sure:
+            if min(top.seen, bottom.seen) > _SEEN_PLAINLY:
                 rows.append(((x0 + x1) / 2, top.at, bottom.at))
-    return np.array(rows).reshape(-1, 3)
+    sides = np.array(rows).reshape(-1, 3)
+    height = sides[:, 2] - sides[:, 1]
+    return sides[np.abs(height - np.median(height)) < _HEIGHTS_DIFFER_MM] if len(sides) else sides
 
 
 def _straightened(strip: Strip, sides: FloatArray) -> Strip:
