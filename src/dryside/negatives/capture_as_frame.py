@@ -18,6 +18,7 @@ SIDES_UNSEEN = "hardly any light has reached it: its sides are not seen, and it 
 # A capture of one frame shows about so much film around it (common practice), mm.
 _USUAL_MARGIN_MM = {"135": 1.0, "120": 1.5}
 _MOST_MARGIN_MM = 2.5
+_EXACT_SHAPE = 0.0012  # with film around it a capture hardly has its frame's very shape
 _CLEAR = 0.06  # log10 within which film base is alike, light that falls off left out
 _CLEAR_SHARE = 80
 _MASK = 0.3  # log10 by which clear film of a colour negative is denser in blue than in red
@@ -115,7 +116,10 @@ def whole_frame(strip: Strip, facts: FilmFormat) -> FrameFound:
 
 def clear_frame(light: LightArray, facts: FilmFormat, *, scale: float) -> StripRead:
     """The frame of a capture that `looks_clear`, in its middle."""
-    strip = capture_as_strip(light, facts, scale=scale, margin_mm=_USUAL_MARGIN_MM[facts.film])
+    shape = max(light.shape[:2]) / min(light.shape[:2])
+    is_cropped = facts.aspect > 1 and abs(shape / facts.aspect - 1) < _EXACT_SHAPE
+    margin = 0.0 if is_cropped else _USUAL_MARGIN_MM[facts.film]
+    strip = capture_as_strip(light, facts, scale=scale, margin_mm=margin)
     x0, y0, x1, y1 = sides = _sides(strip, facts)
     corners = strip.plane.capture(np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]))
     return StripRead(strip, (FrameFound(0, corners, sides, _CONFIDENCE / 2, warnings=(SIDES_UNSEEN,)),))

@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dryside.film.perforations import HOLE_CENTRE_FROM_EDGE_MM
+from dryside.film.formats import film_format
+from dryside.film.perforations import EDGE_TO_HOLE_MM, HOLE_ACROSS_MM, HOLE_CENTRE_FROM_EDGE_MM
 from dryside.negatives.film_view import FilmView
 from dryside.negatives.types import FloatArray, Strip
 
@@ -160,7 +161,9 @@ def _base_level(view: FilmView, patches: _Patches) -> tuple[Floats, Floats, Floa
 
 def _base_by_columns(view: FilmView, density: Floats, strip: Strip) -> tuple[Floats, Floats, FloatArray]:
     """The same where there are no holes: every column shows some film beside the frame, and nothing is clearer."""
-    rows = view.rows(_RIM_MM, strip.width_mm - _RIM_MM)
+    # Bare light in holes that were not told as such is no film base.
+    rim = EDGE_TO_HOLE_MM + HOLE_ACROSS_MM if film_format(strip.format).is_perforated else _RIM_MM
+    rows = view.rows(rim, strip.width_mm - rim)
     part = np.where(view.inside[rows][..., None], density[rows], np.nan)
     usable = (~np.isnan(part[..., 0])).mean(axis=0) > 0.3
     share = 4 if strip.clear_is_light else 96
