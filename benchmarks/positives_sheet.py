@@ -4,7 +4,8 @@
 
 Each pair: left what the scene was, as the engine prints it; right the positive that `invert` made of the capture. The
 strips: two colour negatives (one as dense as published), a cine negative, a slide film, each in another capture system,
-tilted, one of them mirrored. Scenes are drawn; with `--pictures` they are photographs instead.
+tilted, one of them mirrored; two carry a chart in a sixth frame, found by the engine itself. Scenes are drawn; with
+`--pictures` they are photographs instead.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from colour_cases import cases, measured_systems
 from PIL import Image, ImageDraw, ImageFont
 
 from dryside.demo.pictures import PAINTERS, draw
+from dryside.demo.season_pictures import chart_scene
 from dryside.demo.simulator import Camera, Placed, draw_capture, lay_out
 from dryside.demo.simulator.spectral_film import SpectralFilm
 from dryside.negatives.exposure import print_stops
@@ -30,10 +32,10 @@ from dryside.negatives.spaces import print_rendering
 
 SEED = 4203
 STRIPS = (
-    ("c41", 0.0, "Nikon", "colour negative, rated as ISO says"),
-    ("c41", 1.0, "Nikon", "colour negative, as dense as published"),
-    ("ecn2", 1.0, "Nikon", "cine negative"),
-    ("e6", 0.0, "Nikon", "slides"),
+    ("c41", 0.0, False, "colour negative, nothing known but the process"),
+    ("c41", 1.0, True, "colour negative as dense as published, a chart on the roll"),
+    ("ecn2", 1.0, True, "cine negative, a chart on the roll"),
+    ("e6", 0.0, False, "slides, nothing known but the process"),
 )
 FRAMES = 5
 CELL = (150, 100)
@@ -65,15 +67,16 @@ def as_print(linear: np.ndarray) -> np.ndarray:
 
 def positives(index: int, pictures: list[np.ndarray], folder: Path) -> list[np.ndarray]:
     """What the engine makes of a strip of these pictures, in order along the film; 8 bits."""
-    process, dense, camera, _ = STRIPS[index]
-    systems = [one for one in measured_systems() if camera in one.name]
+    process, dense, with_chart, name = STRIPS[index]
+    systems = [one for one in measured_systems() if "Nikon" in one.name]
     case = cases(process, index + 1, SEED, systems, dense_part=dense)[index]
     film = SpectralFilm(case.emulsion, case.system, case.scene_light)
     random = np.random.default_rng(SEED + index)
     spread = 0.15 if process == "e6" else 0.6
-    stops = [float(random.normal(0.0, spread)) for _ in pictures]
-    strip = lay_out(pictures, stops=stops, emulsion=film, first_number=5)
-    lens = Camera(rows=720, columns=3500, pixels_per_mm=17.0, unevenness=0.1)
+    exposed = [*pictures, *([chart_scene(360, 240)] if with_chart else [])]
+    stops = [float(random.normal(0.0, spread)) for _ in exposed]
+    strip = lay_out(exposed, stops=stops, emulsion=film, first_number=5)
+    lens = Camera(rows=720, columns=4200, pixels_per_mm=17.0, unevenness=0.1)
     placed = Placed(strip, tilt_degrees=(0.5, -0.7, 0.3, 0.9)[index], mirrored=index == 1)
     made = draw_capture(placed, lens, seed=SEED + index)
     tifffile.imwrite(folder / f"strip-{index}.tif", made.pixels, photometric="rgb")
@@ -81,8 +84,8 @@ def positives(index: int, pictures: list[np.ndarray], folder: Path) -> list[np.n
     options = InvertOptions(process, "135", print_rendering(), flat=folder / f"flat-{index}.tif")
     roll = invert([folder / f"strip-{index}.tif"], options, folder / f"out-{index}")
     found = sorted(roll.captures[0].frames, key=lambda frame: int(frame.label or 0))
-    print(STRIPS[index][3], [frame.label for frame in found])
-    read = [tifffile.imread(frame.positive) for frame in found]
+    print(name, [frame.label for frame in found])
+    read = [tifffile.imread(frame.positive) for frame in found[: len(pictures)]]
     return [cv2.resize((one >> 8).astype(np.uint8), CELL, interpolation=cv2.INTER_AREA) for one in read]
 
 

@@ -11,7 +11,13 @@ from dryside.demo.simulator.spectral import (
     sensitometric_density,
     spectral_density,
 )
-from dryside.demo.simulator.spectral_random import random_camera, random_light, random_negative, random_reversal
+from dryside.demo.simulator.spectral_random import (
+    as_dense_as_published,
+    random_camera,
+    random_light,
+    random_negative,
+    random_reversal,
+)
 
 # Bells near the Status M spectral products (ISO 5-3; peaks 640, 540, 450 nm read from colormath 3.0.0's tables).
 STATUS_M = np.stack(
@@ -52,6 +58,20 @@ def test_a_grey_card_has_the_density_the_makers_sheets_give():
         stock = random_negative(np.random.default_rng(seed))
         reds.append(status_m(stock, np.full((1, 3), np.log10(0.18)))[0, 0])
     assert 0.45 < np.median(reds) < 1.25
+
+
+def test_dense_stocks_have_the_published_densities():
+    """Status M: base 0.15-0.30, 0.50-0.70, 0.75-1.00 (from memory); red of a grey card 0.75 to 0.95 (a maker's sheet)."""
+    bases, greys = [], []
+    for seed in range(40):
+        random = np.random.default_rng(seed)
+        stock = as_dense_as_published(random_negative(random), random)
+        bases.append(status_m(stock, np.full((1, 3), -9.0))[0])
+        greys.append(status_m(stock, np.full((1, 3), np.log10(0.18)))[0, 0])
+    middle = np.median(bases, axis=0)
+    assert (np.array([0.15, 0.50, 0.75]) < middle).all()
+    assert (middle < np.array([0.30, 0.70, 1.00])).all()
+    assert 0.75 < np.median(greys) < 0.95
 
 
 def test_transmittance_and_density_are_each_others_powers_of_ten():

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from chart_film import base_of, chart_difference, chart_patches, colour, film
+from chart_film import base_of, chart_difference, chart_patches, colour, film, log_exposure
 from dryside.negatives.calibrate import chart_difference as own_difference
-from dryside.negatives.calibrate import fit_chart
+from dryside.negatives.calibrate import difference_units, fit_chart, fit_greys
 from dryside.negatives.chart_values import LINEAR_SRGB, lab_of_srgb
-from dryside.negatives.layers import scene
+from dryside.negatives.layers import balanced_exposures, scene
 from dryside.negatives.prior import colour_prior
 
 # Some of the 34 pairs of Sharma, Wu and Dalal 2005, table 1, with the difference as printed (four decimals).
@@ -71,3 +71,26 @@ def test_a_grey_balance_alone_would_not_do():
     light = np.exp2(above_base(stock, 0.1) / 0.6)
     light /= light[18:23].mean(axis=0)
     assert np.median(chart_difference(light)) > 5.0
+
+
+def test_signed_steps_are_as_long_as_the_difference_that_colour_science_finds():
+    """Small steps from each patch; away from blues, whose rotation term is left out (Sharma, Wu, Dalal 2005)."""
+    reference = LINEAR_SRGB
+    aim, units = lab_of_srgb(reference), difference_units(reference)
+    step = np.random.default_rng(1).normal(0, 0.4, aim.shape)
+    hue = np.degrees(np.arctan2(aim[:, 2], aim[:, 1])) % 360
+    plain = ~((hue > 220) & (hue < 330) & (np.hypot(aim[:, 1], aim[:, 2]) > 10))
+    signed = np.linalg.norm(np.einsum("pij,pj->pi", units, step), axis=-1)
+    np.testing.assert_allclose(signed[plain], colour.delta_E(aim, aim + step, method="CIE 2000")[plain], rtol=0.06)
+
+
+def test_known_greys_are_made_neutral_and_the_rest_stays_believable():
+    stock = film("c41", 71)
+    exposed = log_exposure(stock, np.full((9, 71), 0.18)) + 0.30103 * np.linspace(-2, 2, 9)[:, None]
+    base = np.asarray(base_of(stock).density)
+    greys = -np.log2(stock.by_log_exposure(exposed)) - base / np.log10(2)
+    prior = colour_prior("c41")
+    vector = fit_greys(prior.mean(base), prior.covariance, greys)
+    stops = np.log2(balanced_exposures(vector, greys))
+    assert np.abs(stops - stops[:, [1]]).max() < 0.08
+    assert np.linalg.norm(prior.whitening() @ (vector - prior.mean(base))) < 2 * np.sqrt(23)
