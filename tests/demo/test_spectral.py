@@ -61,7 +61,7 @@ def test_a_grey_card_has_the_density_the_makers_sheets_give():
 
 
 def test_dense_stocks_have_the_published_densities():
-    """Status M: base 0.15-0.30, 0.50-0.70, 0.75-1.00 (from memory); red of a grey card 0.75 to 0.95 (a maker's sheet)."""
+    """Status M: base 0.15-0.30, 0.50-0.70, 0.75-1.00 (from memory); red of a grey card 0.75-0.95 (maker's sheet)."""
     bases, greys = [], []
     for seed in range(40):
         random = np.random.default_rng(seed)
