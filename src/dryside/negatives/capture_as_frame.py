@@ -32,14 +32,18 @@ _CONFIDENCE = 0.3
 
 def looks_like_one_frame(light: LightArray, facts: FilmFormat) -> bool:
     """Whether a capture has a frame's shape, is orange all over as only a colour negative is, and has no clear rim."""
+    return is_orange_frame(light, facts) and not _has_clear_rim(light)
+
+
+def is_orange_frame(light: LightArray, facts: FilmFormat) -> bool:
+    """Whether a capture has a frame's shape and is orange all over as only a colour negative is."""
     rows, columns = light.shape[:2]
     if min(rows, columns) < 50 or abs(max(rows, columns) / min(rows, columns) / facts.aspect - 1) > _SHAPE_TOLERANCE:
         return False
     some = np.maximum(light[::5, ::5].reshape(-1, 3), 1e-6)
     darkest, brightest = np.percentile(some[:, 0], [1, 99])
     ratio = np.percentile(some[:, 0] / some[:, 2], 3)
-    orange = ratio > _LEAST_RED_TO_BLUE and darkest > _LEAST_LIGHT * brightest
-    return bool(orange and not _has_clear_rim(light))
+    return bool(ratio > _LEAST_RED_TO_BLUE and darkest > _LEAST_LIGHT * brightest)
 
 
 def _has_clear_rim(light: LightArray) -> bool:

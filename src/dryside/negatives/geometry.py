@@ -18,8 +18,8 @@ from dryside.negatives.capture_as_frame import (
     capture_as_strip,
     clear_frame,
     is_near,
+    is_orange_frame,
     looks_clear,
-    looks_like_one_frame,
     whole_frame,
 )
 from dryside.negatives.frames import find_frames, view_of
@@ -71,12 +71,13 @@ def read_film(light: LightArray, *, format: str, scale: float, band: Band, proce
             strips.append(one)
     if process in MASKED and not any(one.strip.holes or one.strip.scale_source == "capture" for one in strips):
         strips = _or_clear_frame(strips, light, film_format(format), scale)
-    if not strips and may_have_mask(process) and looks_like_one_frame(light, film_format(format)):
+    if strips:
+        return FilmRead(tuple(strips))
+    instead = what_is_there_instead(light)
+    if not instead and may_have_mask(process) and is_orange_frame(light, film_format(format)):
         whole = capture_as_strip(light, film_format(format), scale=scale)
         return FilmRead((StripRead(replace(whole, warnings=(DOUBT,)), (whole_frame(whole, film_format(format)),)),))
-    if not strips:
-        return FilmRead((), what_is_there_instead(light) or (*doubts, found.why)[0])
-    return FilmRead(tuple(strips))
+    return FilmRead((), instead or (*doubts, found.why)[0])
 
 
 def _or_clear_frame(strips: list[StripRead], light: LightArray, facts: FilmFormat, scale: float) -> list[StripRead]:
