@@ -25,6 +25,8 @@ _LEAST_FIT = 0.82
 # Where nearly all patches lie on one grid by themselves, colours need to say less: layered sensors hardly see them.
 _MOSTLY_SEEN, _LEAST_FIT_MOSTLY_SEEN = 17, 0.72
 _COLOURLESS = 0.01
+# A second, smoother look is worth it where nothing flat was left, or half a chart lies on a grid.
+_SO_FEW_IS_GRAIN, _HALF_SEEN = 2, 8
 _SMOOTHER = 90.0  # a picture's long side to the standard deviation of a second, smoother look
 _FLAT_QUANTILES = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
 
@@ -62,9 +64,10 @@ class ChartFound:
 
 @dataclass(frozen=True)
 class NoChart:
-    """No chart was found; false, and `why` says what was missing."""
+    """No chart was found; false, and `why` says what was missing; `doubtful` where grain may have hidden it."""
 
     why: str
+    doubtful: bool = False
 
     def __bool__(self) -> bool:
         return False
@@ -86,7 +89,7 @@ def find_chart(density: NDArray[np.floating]) -> ChartFound | NoChart:
 
     picture = np.nan_to_num(np.asarray(density, dtype=np.float32))
     found = _find_in(_working_picture(picture))
-    if found:
+    if isinstance(found, ChartFound) or not found.doubtful:
         return found
     # Coarse grain breaks patches up: once more, with as much smoothing as patches bear.
     smooth = cv2.GaussianBlur(picture, (0, 0), max(picture.shape[:2]) / _SMOOTHER)
@@ -97,15 +100,17 @@ def find_chart(density: NDArray[np.floating]) -> ChartFound | NoChart:
 def _find_in(work: NDArray[np.float32]) -> ChartFound | NoChart:
     patches = _flat_patches(work)
     if len(patches) < _FEWEST_ON_GRID:
-        return NoChart(f"{len(patches)} flat patches are seen, {_FEWEST_ON_GRID} are needed")
+        broken = len(patches) <= _SO_FEW_IS_GRAIN
+        return NoChart(f"{len(patches)} flat patches are seen, {_FEWEST_ON_GRID} are needed", broken)
     grids = _grids(patches)
     seen = max((count for _, count in grids), default=0)
     if seen < _FEWEST_ON_GRID:
-        return NoChart(f"{seen} patches lie on a grid of six by four, {_FEWEST_ON_GRID} are needed")
+        why = f"{seen} patches lie on a grid of six by four, {_FEWEST_ON_GRID} are needed"
+        return NoChart(why, seen >= _HALF_SEEN)
     read = [_read_in_order(work, *grid) for grid in grids if grid[1] >= max(_FEWEST_ON_GRID, seen - 5)]
     charts = [one for one in read if isinstance(one, ChartFound)]
     if not charts:
-        return NoChart("the grid of patches reaches out of the picture")
+        return NoChart("the grid of patches reaches out of the picture", doubtful=True)
     best = max(charts, key=lambda chart: chart.fit)
     if best.fit < (_LEAST_FIT if best.on_grid < _MOSTLY_SEEN else _LEAST_FIT_MOSTLY_SEEN):
         return NoChart(f"patches lie on a grid, but their densities do not follow the chart ({best.fit:.2f} of 1)")
