@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from dryside.negatives.camera_kind import CAMERA_KINDS
 from dryside.negatives.chart_values import LINEAR_SRGB, lab_of_srgb
-from dryside.negatives.layers import LUMINANCE, SHOULDER, SIZE, TOE, balanced_exposures, grain_bias_stops, scene
+from dryside.negatives.layers import LUMINANCE, balanced_exposures, grain_bias_stops, scene
 from dryside.negatives.prior import ColourPrior, colour_prior, whitening
 
 Array = NDArray[np.float64]
@@ -91,7 +91,7 @@ def fit_chart(
             ]
         )
 
-    vector = _most_likely(residuals, mean, whiten)
+    vector = most_likely(residuals, mean, whiten)
     return ChartFit(vector, chart_difference(scene(vector, frames), reference, aim).mean(axis=0))
 
 
@@ -113,11 +113,21 @@ def fit_greys(mean: Array, covariance: Array, greys: Array) -> Array:
             [coloured.ravel(), grain_bias_stops(vector) / GRAIN_SIGMA_STOPS, whiten @ (vector - mean)]
         )
 
-    return _most_likely(residuals, mean, whiten)
+    return most_likely(residuals, mean, whiten)
 
 
-def _most_likely(residuals: Callable[[Array], Array], mean: Array, whiten: Array) -> Array:
-    """The vector of least squares, sought in steps of the prior's own spread."""
+def most_likely(residuals: Callable[[Array], Array], mean: Array, whiten: Array) -> Array:
+    """The vector of least squares, sought in steps of the prior's own spread.
+
+    Parameters
+    ----------
+    residuals : callable
+        From a vector of 23 numbers to what is to be small, the distance from the prior included.
+    mean : array of shape (23,)
+        Where the search starts.
+    whiten : array of shape (23, 23)
+        See `prior.whitening`.
+    """
     from scipy.optimize import least_squares
 
     spread = np.linalg.inv(whiten)
@@ -153,13 +163,6 @@ def fit_chart_by_best_prior(
     priors = [colour_prior(process, kind) for kind in CAMERA_KINDS]
     fits = [fit_chart(prior, prior.mean(base_density), density, reference, greys=greys) for prior in priors]
     return min(fits, key=lambda fit: float(fit.difference.mean()))
-
-
-def bounds() -> tuple[Array, Array]:
-    """Lowest and highest believable vector, two arrays of shape (23,)."""
-    low, high = np.full(SIZE, -np.inf), np.full(SIZE, np.inf)
-    low[TOE], high[TOE], low[SHOULDER], high[SHOULDER] = 0.0, 1.0, 0.0, 0.95
-    return low, high
 
 
 def difference_units(reference: Array) -> Array:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dryside.negatives.calibrate import bounds
+from dryside.negatives.calibrate import most_likely
 from dryside.negatives.layers import LUMINANCE, balanced_exposures, scene
 from dryside.negatives.prior import ColourPrior
 
@@ -115,8 +115,6 @@ def fit_wedge(prior: ColourPrior, mean: Array, density: Array, step_stops: float
     off : ndarray of shape (steps,)
         Largest misfit of each step, in stops.
     """
-    from scipy.optimize import least_squares
-
     whiten = prior.whitening()
     order = np.argsort(density.mean(axis=1) * (1.0 if prior.process != "e6" else -1.0))
     known = np.empty(len(density))
@@ -133,7 +131,6 @@ def fit_wedge(prior: ColourPrior, mean: Array, density: Array, step_stops: float
             [ratios.ravel() / _NEUTRAL_SIGMA, np.tanh(light) / _EXPOSURE_SIGMA, whiten @ (vector - mean)]
         )
 
-    low, high = bounds()
-    vector = least_squares(residuals, np.clip(mean, low + 1e-9, high - 1e-9), x_scale="jac", max_nfev=40).x
+    vector = most_likely(residuals, mean, whiten)
     ratios, light = parts(vector)
     return vector, np.maximum(np.abs(ratios).max(axis=1), np.abs(light))
