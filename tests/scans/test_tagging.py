@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from PIL import Image
 
 from dryside.book.cameras import add_camera
 from dryside.book.frame_pictures import pictures_of_frames
@@ -14,6 +16,7 @@ from dryside.book.schema import scans
 from dryside.film.refusal import NotFound, Refusal
 from dryside.scans.naming import LONGEST_PART_BYTES, distinct, fill_template, safe_part
 from dryside.scans.receive import receive
+from dryside.scans.roll_sheet import contact_sheet_of_roll
 from dryside.scans.tag_file import read_tags
 from dryside.scans.tagging import tag_roll
 from scans.deliveries import folder_of, waiting_roll
@@ -118,3 +121,45 @@ def test_distinct_names_differ_whatever_a_system_takes_for_the_same(names):
     made = distinct(names)
     keys = [unicodedata.normalize("NFC", name).casefold() for name in made]
     assert len(set(keys)) == len(names)
+
+
+@pytest.fixture
+def halves(book, tmp_path):
+    """A half-frame roll of four frames, two to a file: red left of green, blue left of grey."""
+    roll = waiting_roll(book, labels=["1", "1A", "2", "2A"], film_format="half")
+    with book.write() as conn:
+        for label, caption, shutter in (("1", "Mole", "1/125"), ("1A", "Crane", "1/125"), ("2", "Ferry", "1/60")):
+            frame = find_frame(conn, roll.id, label)
+            update_frame(conn, frame.id, shutter=shutter, caption=caption, latitude=59.5, longitude=18.25)
+    pictures = {}
+    for n, pair in ((1, ((200, 30, 30), (30, 180, 30))), (2, ((30, 30, 200), (120, 120, 120)))):
+        image = np.zeros((240, 360, 3), np.uint8)
+        for k, colour in enumerate(pair):
+            image[:, 180 * k : 180 * (k + 1)] = colour
+            image[60 + 40 * n : 80 + 40 * n, 180 * k + 40 : 180 * k + 60] = 250
+        pictures[f"p-{n}.jpg"] = image
+    receive(book, [folder_of(tmp_path / "in", pictures, pictures=pictures)], rolls=[roll.code])
+    return roll
+
+
+def test_a_file_of_two_half_frames_carries_both(book, halves):
+    made = tag_roll(book, halves.code)
+    assert [one.frame for one in made] == ["1, 1A", "2, 2A"]
+    assert made[0].written == (f"2026/{halves.code}/{halves.code}_01-01A.jpg",)
+    first, second = (read_tags(book.pictures / one.written[0]) for one in made)
+    assert first["Xmp.dryside.frame"] == "1, 1A"
+    assert first["Exif.Image.ImageDescription"] == "Mole / Crane"
+    assert first["Exif.Photo.ExposureTime"] == "1/125"
+    assert "Exif.GPSInfo.GPSLatitude" in first
+    assert first["Exif.Photo.DateTimeOriginal"] == "2026:05:01 08:00:00"  # of the earlier one
+    assert "Exif.Photo.ExposureTime" not in second  # known of one of them only
+    assert "Exif.GPSInfo.GPSLatitude" not in second
+
+
+def test_the_contact_sheet_shows_each_half_frame_by_itself(book, halves):
+    _, jpeg = contact_sheet_of_roll(book, halves.code)
+    with Image.open(jpeg) as page:
+        sheet = np.asarray(page.convert("RGB"), int)
+    for colour in ((200, 30, 30), (30, 180, 30), (30, 30, 200), (120, 120, 120)):
+        near = (np.abs(sheet - np.array(colour)).max(axis=2) < 25).sum()
+        assert near > 2000, colour

@@ -7,10 +7,15 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from dryside.film.formats import film_format
 from dryside.paper.contact_sheet import ContactFrame, ContactSheet, cell_size, contact_sheet, contact_sheet_png
 from dryside.scans.picture_files import small_srgb
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 SHEET_PPI = 300  # of the pictures on the page: what a good office printer shows
 JPEG_PPI = 200
@@ -33,12 +38,16 @@ FRAMES_PER_STRIP = {
 
 @dataclass(frozen=True)
 class FramePicture:
-    """A frame of the roll and the file that shows it (None: not there, and `note` says why)."""
+    """A frame of the roll and the file that shows it (None: not there, and `note` says why).
+
+    `half` is `left` or `right` where the file shows two half frames side by side (upper and lower in an upright one).
+    """
 
     label: str
     caption: str = ""
     path: Path | None = None
     note: str = ""
+    half: str = ""
 
 
 @dataclass(frozen=True)
@@ -126,16 +135,26 @@ def _image_name(place: int) -> str:
 
 def _pictures(frames: Sequence[FramePicture], longest: int) -> dict[str, bytes]:
     with ThreadPoolExecutor(2) as pool:
-        made = pool.map(lambda frame: _small_jpeg(frame.path, longest) if frame.path else None, frames)
+        made = pool.map(lambda frame: _small_jpeg(frame.path, longest, frame.half) if frame.path else None, frames)
         return {_image_name(place): data for place, data in enumerate(made) if data is not None}
 
 
-def _small_jpeg(path: Path, longest: int) -> bytes:
+def _small_jpeg(path: Path, longest: int, half: str) -> bytes:
     import numpy as np
     import simplejpeg
 
-    small = np.ascontiguousarray(small_srgb(path, longest))
+    whole = small_srgb(path, 2 * longest if half else longest)
+    small = np.ascontiguousarray(_half_of(whole, half) if half else whole)
     return simplejpeg.encode_jpeg(small, quality=90, colorsubsampling="444")
+
+
+def _half_of(picture: NDArray[np.uint8], half: str) -> NDArray[np.uint8]:
+    """One of two frames that lie side by side along the longer side."""
+    rows, columns = picture.shape[:2]
+    first = half == "left"
+    if columns >= rows:
+        return picture[:, : columns // 2] if first else picture[:, columns - columns // 2 :]
+    return picture[: rows // 2] if first else picture[rows - rows // 2 :]
 
 
 def _as_jpeg(png: bytes) -> bytes:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 NEGATIVE = "negativeFilm"
 POSITIVE = "positiveFilm"
+PAIR = ", "  # between the labels of two half frames that one file shows
 _FULL_TIME = re.compile(r"^(\d{4})-(\d\d)-(\d\d)[T ](\d\d):(\d\d)(?::(\d\d)(?:\.\d+)?)?(Z|[+-]\d\d:?\d\d)?$")
 
 
@@ -67,6 +69,36 @@ class PictureFacts:
     process: str | None = None
     lab: str | None = None
     digitised_by: str = "scanner"
+
+
+def facts_of_both(first: PictureFacts, second: PictureFacts) -> PictureFacts:
+    """Facts of a file that shows two half frames: what holds for both, and the earlier one's time.
+
+    Labels, captions, places and keywords are those of the one and the other. Exposure, lens and position stay only
+    where they are the same.
+    """
+    same: dict[str, Any] = {
+        name: getattr(first, name) if getattr(first, name) == getattr(second, name) else None
+        for name in ("shutter", "aperture", "focal_mm", "lens", "strip")
+    }
+    here = (first.latitude, first.longitude, first.altitude_m)
+    where = here if here == (second.latitude, second.longitude, second.altitude_m) else (None, None, None)
+    return replace(
+        first,
+        frame=_joined(first.frame, second.frame, PAIR),
+        caption=_joined(first.caption, second.caption, " / "),
+        place=_joined(first.place, second.place, " / "),
+        keywords=tuple(dict.fromkeys((*first.keywords, *second.keywords))),
+        taken_at=first.taken_at,
+        latitude=where[0],
+        longitude=where[1],
+        altitude_m=where[2],
+        **same,
+    )
+
+
+def _joined(one: str | None, other: str | None, between: str) -> str | None:
+    return between.join(dict.fromkeys(text for text in (one, other) if text)) or None
 
 
 @dataclass(frozen=True)

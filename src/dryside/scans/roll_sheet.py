@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dryside.book.files import put_file, put_paper
+from dryside.book.files import original_path, put_file, put_paper
 from dryside.book.folder import Book
 from dryside.book.frame_pictures import FramePicture as ShownPicture
 from dryside.book.frame_pictures import pictures_of_frames
@@ -56,16 +56,12 @@ def contact_sheet_of_roll(
             raise NotFound(f"roll {row.code}", "it has no frames yet", "Log them, or receive its scans.")
         found = pictures_of_frames(conn, book, [frame.id for frame in frames])
         thumbnails = _thumbnails(conn, book, frames)
+        halves = _halves(conn, book, row)
         line = roll_line(conn, row, frames)
         lengths = _strip_lengths(conn, row, frames)
         title = title_of(conn, row)
     pictures = [
-        FramePicture(
-            frame.label,
-            caption_of(frame),
-            _path_of(found.get(frame.id), thumbnails.get(frame.id)),
-            "blank" if frame.blank else "no picture",
-        )
+        _frame_picture(frame, *_shown(halves.get(frame.label), found.get(frame.id), thumbnails.get(frame.id)))
         for frame in frames
     ]
     made = make_contact_sheet(
@@ -97,6 +93,38 @@ def _thumbnails(conn: Connection, book: Book, frames: list[FrameRow]) -> dict[in
     )
     paths = {row.frame_id: book.pictures / thumbnail_name(row.sha256) for row in rows}
     return {frame_id: path for frame_id, path in paths.items() if path.is_file()}
+
+
+def _halves(conn: Connection, book: Book, roll: RollRow) -> dict[str, tuple[Path, str]]:
+    """By label, the file that shows a half frame beside another, and on which side it lies there."""
+    from sqlalchemy import select
+
+    rows = conn.execute(
+        select(scans.c.reasons, files.c.sha256)
+        .join(files, files.c.id == scans.c.file_id)
+        .where(scans.c.roll_id == roll.id, scans.c.frame_id.is_not(None))
+        .order_by(scans.c.id)
+    )
+    out: dict[str, tuple[Path, str]] = {}
+    for row in rows:
+        labels = [(row.reasons or {}).get(name) for name in ("frame", "also")]
+        if all(labels):
+            path = original_path(book, row.sha256)
+            out |= {str(label): (path, side) for label, side in zip(labels, ("left", "right"), strict=True)}
+    return out
+
+
+def _frame_picture(frame: FrameRow, path: Path | None, half: str) -> FramePicture:
+    return FramePicture(frame.label, caption_of(frame), path, "blank" if frame.blank else "no picture", half)
+
+
+def _shown(
+    half: tuple[Path, str] | None, shown: ShownPicture | None, thumbnail: Path | None
+) -> tuple[Path | None, str]:
+    """The file for a frame, and the half of it where it shows two; a positive wins over both."""
+    if half is not None and (shown is None or shown.origin == "scan"):
+        return half
+    return _path_of(shown, thumbnail), ""
 
 
 def _path_of(shown: ShownPicture | None, thumbnail: Path | None) -> Path | None:

@@ -28,7 +28,7 @@ from dryside.book.schema import (
     strips,
 )
 from dryside.film.refusal import NotFound
-from dryside.scans.facts import NEGATIVE, POSITIVE, PictureFacts
+from dryside.scans.facts import NEGATIVE, PAIR, POSITIVE, PictureFacts, facts_of_both
 from dryside.scans.naming import DEFAULT_TEMPLATE, distinct, fill_template
 from dryside.scans.picture_files import SUFFIXES
 from dryside.scans.tag_file import tag_file, write_sidecar
@@ -178,6 +178,8 @@ def _fields(item: _Work) -> dict[str, str | None]:
 
 def _sortable(label: str | None) -> str | None:
     """Two digits, so that file names sort along the film; 00 stays before 01."""
+    if label and PAIR in label:
+        return "-".join(_sortable(part) or "" for part in label.split(PAIR))
     if label is None or not label[:1].isdigit() or label == "00":
         return label
     digits = label.rstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
@@ -190,10 +192,12 @@ def _work_of(conn: Connection, book: Book, roll: RollRow) -> list[_Work]:
 
     common = _roll_facts(conn, roll)
     work = []
-    for frame in list_frames(conn, roll.id):
-        facts = _frame_facts(conn, frame, common)
+    frames = list_frames(conn, roll.id)
+    all_facts = {frame.label: _frame_facts(conn, frame, common) for frame in frames}
+    for frame in frames:
+        facts = all_facts[frame.label]
         found = conn.execute(
-            select(scans.c.id, scans.c.name, scans.c.origin, files.c.sha256, files.c.media_type)
+            select(scans.c.id, scans.c.name, scans.c.origin, scans.c.reasons, files.c.sha256, files.c.media_type)
             .join(files, files.c.id == scans.c.file_id)
             .where(scans.c.frame_id == frame.id)
             .order_by(scans.c.id)
@@ -201,7 +205,9 @@ def _work_of(conn: Connection, book: Book, roll: RollRow) -> list[_Work]:
         for row in found:
             by = "scanner" if row.origin == "lab" else "camera"
             source = original_path(book, row.sha256)
-            work.append(_Work("scans", row.id, row.name, source, row.media_type, replace(facts, digitised_by=by), ""))
+            second = all_facts.get((row.reasons or {}).get("also") or "")
+            both = facts if second is None else facts_of_both(facts, second)
+            work.append(_Work("scans", row.id, row.name, source, row.media_type, replace(both, digitised_by=by), ""))
         for row in conn.execute(select(positives).where(positives.c.frame_id == frame.id).order_by(positives.c.id)):
             path = book.pictures / row.picture
             kind = "image/tiff" if path.suffix.lower() in (".tif", ".tiff") else "image/jpeg"
