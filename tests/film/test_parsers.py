@@ -9,7 +9,6 @@ from dryside.film import (
     exposure,
     formats,
     frame_labels,
-    instants,
     printsizes,
     processes,
     reciprocity,
@@ -35,10 +34,6 @@ READERS = [
     printsizes.print_size,
     sleeves.sleeve_page,
     reciprocity.reciprocity_law,
-    instants.parse_date,
-    instants.parse_time,
-    instants.parse_offset,
-    instants.parse_moment,
 ]
 ALMOST = ["1/250", "f/5.6", "10x15cm", "2026-03-14T14:05:30+01:00", "14 Mar 2026 2pm", "+1 2/3", "400/27°",
           "115-10/11A", "017563", "12A", "6x7", "ecn 2", "7x5", "power 1.3", "B 45s", "2m30s", "A4"]  # fmt: skip
