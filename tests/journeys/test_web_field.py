@@ -2,37 +2,15 @@
 
 from __future__ import annotations
 
-import shutil
-
 import pytest
 
-from web.browsing import DESK, PHONE, browser, page_of, until
-from web.made_book import TODAY, make_book
+from web.browsing import DESK, PHONE, page_of, until
+from web.made_book import TODAY
 from web.serving import Process, served, wait_for
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.xdist_group("second browser")]
 
 ROLL = "26-006-D"
-
-
-@pytest.fixture(scope="module")
-def made(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("field")
-    (folder / "files").mkdir()
-    make_book(folder / "book", folder / "files")
-    return folder / "book"
-
-
-@pytest.fixture
-def folder(made, tmp_path):
-    shutil.copytree(made, tmp_path / "book")
-    return tmp_path / "book"
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as found:
-        yield found
 
 
 def captions(server) -> list[tuple[str, str | None]]:

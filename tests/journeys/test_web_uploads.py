@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
 import zipfile
 from urllib.parse import parse_qs, urlsplit
 
@@ -13,31 +12,11 @@ import pytest
 from dryside.web import uploads
 from scans.pictures import drawn, write_jpeg
 from scans.test_matching import scan_of, shot_of
-from web.browsing import DESK, PHONE, browser, page_of, until
-from web.made_book import TODAY, delivery, jpeg, make_book
+from web.browsing import DESK, PHONE, page_of, until
+from web.made_book import TODAY, delivery, jpeg
 from web.serving import Process, served
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.xdist_group("second browser")]
-
-
-@pytest.fixture(scope="module")
-def made(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("uploads")
-    (folder / "files").mkdir()
-    make_book(folder / "book", folder / "files")
-    return folder / "book"
-
-
-@pytest.fixture
-def folder(made, tmp_path):
-    shutil.copytree(made, tmp_path / "book")
-    return tmp_path / "book"
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as found:
-        yield found
 
 
 def watch_pieces(page, *, at_piece: int = 0, then=None) -> list[int]:

@@ -102,15 +102,18 @@ def colour_prior(process: str, kind: CameraKind = "filtered") -> ColourPrior:
     ValueError
         If `process` is none of 'c41', 'ecn2', 'e6'.
     """
-    text = resources.files("dryside.negatives").joinpath("data", _FILES[kind]).read_text(encoding="utf-8")
-    found = json.loads(text)
+    mean, covariance = _numbers(_FILES[kind], process, "mean_by_base", "covariance")
+    if mean.shape != (4, SIZE) or covariance.shape != (SIZE, SIZE):
+        raise ValueError(f"{_FILES[kind]}: {process} has shapes {mean.shape} and {covariance.shape}")
+    return ColourPrior(process, mean, covariance)
+
+
+def _numbers(file: str, process: str, *names: str) -> list[Array]:
+    """Arrays of a process, by name, from one of the package's data files."""
+    found = json.loads(resources.files("dryside.negatives").joinpath("data", file).read_text(encoding="utf-8"))
     if process not in found:
         raise ValueError(f"process is {process!r}; a colour process is one of {', '.join(map(repr, found))}")
-    mean = np.array(found[process]["mean_by_base"], dtype=float)
-    covariance = np.array(found[process]["covariance"], dtype=float)
-    if mean.shape != (4, SIZE) or covariance.shape != (SIZE, SIZE):
-        raise ValueError(f"colour_priors.json: {process} has shapes {mean.shape} and {covariance.shape}")
-    return ColourPrior(process, mean, covariance)
+    return [np.array(found[process][name], dtype=float) for name in names]
 
 
 _PICTURE_FILES: dict[CameraKind, str] = {
@@ -128,13 +131,8 @@ def picture_prior(process: str, kind: CameraKind = "filtered") -> PicturePrior:
     ValueError
         If `process` is none of 'c41', 'ecn2', 'e6'.
     """
-    text = resources.files("dryside.negatives").joinpath("data", _PICTURE_FILES[kind]).read_text(encoding="utf-8")
-    found = json.loads(text)
-    if process not in found:
-        raise ValueError(f"process is {process!r}; a colour process is one of {', '.join(map(repr, found))}")
-    middle, spread, weights, covariance = (
-        np.array(found[process][key], dtype=float) for key in ("middle", "spread", "weights", "covariance")
-    )
+    names = ("middle", "spread", "weights", "covariance")
+    middle, spread, weights, covariance = _numbers(_PICTURE_FILES[kind], process, *names)
     if weights.shape != (1 + len(middle), SIZE) or covariance.shape != (SIZE, SIZE):
         raise ValueError(f"{_PICTURE_FILES[kind]}: {process} has shapes {weights.shape} and {covariance.shape}")
     return PicturePrior(middle, spread, weights, covariance)
