@@ -11,7 +11,7 @@ import pytest
 from dryside.book.folder import open_book
 from dryside.scans.delivered import scans_of_delivery
 from dryside.web.jobs import ask_for, get_job
-from web.browsing import AXE_RULES, DESK, PHONE, WIDE, browser, layout_faults, page_of, until
+from web.browsing import AXE_RULES, DESK, PHONE, WIDE, layout_faults, page_of, until
 from web.made_book import TODAY, draw_strip, make_book, picture
 from web.serving import Process, served, wait_for
 
@@ -29,12 +29,6 @@ def made(tmp_path_factory):
 @pytest.fixture(scope="module")
 def strip(made):
     return draw_strip(made / "files" / "strip-1.tif")
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as found:
-        yield found
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,7 @@ import pytest
 from dryside.book.folder import open_book
 from dryside.web import find_page, passwords
 from dryside.web.certificate import certificate_for
-from web.browsing import AXE_RULES, DESK, PHONE, WIDE, browser, layout_faults, page_of, until
+from web.browsing import AXE_RULES, DESK, PHONE, WIDE, layout_faults, page_of, until
 from web.made_book import TODAY, delivery, make_book
 from web.serving import served, wait_for
 
@@ -34,12 +34,6 @@ def made(tmp_path_factory):
     (folder / "files").mkdir()
     make_book(folder / "book", folder / "files")
     return folder
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as found:
-        yield found
 
 
 @pytest.fixture(scope="module")
